@@ -1,0 +1,1 @@
+"""The nouns of Ringwright: frozen, typed values. No search, no printing."""

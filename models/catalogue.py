@@ -1,0 +1,58 @@
+"""Designs of units (lift columns, corner drives, triggers) in a local frame, with provenance.
+
+Local frame of a corner drive: the corner's tape cell is (0, 0, 0), the tape arrives in direction
++x and leaves in +y, +z points into the room; the other turn is the mirror image. Local frame of a
+lift column: its tape cell is (0, 0, 0), the tape runs in +x, +z points into the room. Wires and
+buffers stand on things, so a design holds for one direction of gravity only: `up` names the local
+direction that is up in the world (floor +z, ceiling -z, a wall's drives +-x or +-y).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from models.geometry import Cell, Face, Frame
+from models.parts import Part
+
+Role = Literal["drive", "column", "trigger"]
+
+
+@dataclass(frozen=True)
+class Design:
+    """One way to build a unit."""
+
+    name: str
+    role: Role
+    up: Face
+    parts: tuple[Part, ...]
+    air: tuple[Cell, ...] = ()
+    """Cells that must be dug and left free (ram heads, the tape's own detour)."""
+    system: str = "deep"
+    """Which way of firing lifts the design belongs to; one machine uses one system per surface."""
+    provenance: str = ""
+
+    @property
+    def depth(self) -> int:
+        """Cells behind the surface layer that the design reaches."""
+        return -min(min(p.at[2] for p in self.parts), min((c[2] for c in self.air), default=0))
+
+    def place(self, frame: Frame, unit: str) -> list[Part]:
+        """The parts of the unit in the world."""
+        return [
+            Part(
+                part.kind,
+                frame.cell(part.at),
+                frame.face(part.face) if part.face else None,
+                part.delay,
+                part.press,
+                unit,
+            )
+            for part in self.parts
+        ]
+
+    def claimed(self, frame: Frame) -> frozenset[Cell]:
+        """Every world cell that the unit fills or keeps free."""
+        return frozenset(
+            frame.cell(cell) for cell in (*(part.at for part in self.parts), *self.air)
+        )

@@ -1,0 +1,74 @@
+"""A machine: what is built. The nouns behind the machine file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from models.geometry import Box, Cell
+from models.parts import Part
+from models.rules import Rules
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A tape, the parts that drive it and the boxes that are dug for them.
+
+    `tape` lists the loop in travel order: the block on cell i moves to cell i + 1.
+    """
+
+    title: str
+    room: tuple[int, int, int]
+    rules: Rules
+    tape: tuple[Cell, ...]
+    parts: tuple[Part, ...]
+    dug: tuple[Box, ...] = ()
+    notes: dict[str, object] = field(default_factory=dict)
+
+    def in_room(self, cell: Cell) -> bool:
+        """Whether the cell belongs to the air of the room."""
+        return all(0 <= a < s for a, s in zip(cell, self.room, strict=True))
+
+    @cached_property
+    def dug_cells(self) -> frozenset[Cell]:
+        """Every cell of every dug box."""
+        cells: set[Cell] = set()
+        for low, high in self.dug:
+            cells.update(
+                (x, y, z)
+                for x in range(low[0], high[0] + 1)
+                for y in range(low[1], high[1] + 1)
+                for z in range(low[2], high[2] + 1)
+            )
+        return frozenset(cells)
+
+
+@dataclass(frozen=True, order=True)
+class Case:
+    """One of the worlds a machine must work in."""
+
+    overhead: bool
+    ground: bool
+
+    def __str__(self) -> str:
+        pickup = "overhead pickup" if self.overhead else "plain pickup"
+        return f"{pickup}, {'ground' if self.ground else 'no ground'}"
+
+
+ALL_CASES: tuple[Case, ...] = (
+    Case(False, True),
+    Case(True, True),
+    Case(False, False),
+    Case(True, False),
+)
+
+
+@dataclass(frozen=True)
+class MachineFault:
+    """A breach of the rules: when (half-ticks from the start of the run), what and who."""
+
+    code: str
+    cells: tuple[Cell, ...]
+    text: str
+    half_tick: int | None = None
+    remedy: str = ""

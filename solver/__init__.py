@@ -1,0 +1,1 @@
+"""The verbs of Ringwright: each stage takes one noun and returns the next."""
