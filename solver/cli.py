@@ -1,0 +1,280 @@
+"""The command line: takes the call apart, hands it on, turns the result into an exit status.
+
+Everything heavy is imported inside the command that needs it, so that help comes at once.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from typing import NoReturn
+
+import click
+
+OK, OUR_FAULT, WRONG_INPUT, IMPOSSIBLE, UNDECIDED, INTERRUPTED = 0, 1, 2, 3, 4, 130
+STATUS = {"feasible": OK, "infeasible": IMPOSSIBLE, "undecided": UNDECIDED}
+
+FILE = click.Path(path_type=Path)
+HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+force_option = click.option("--force", is_flag=True, help="Overwrite files that exist.")
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+
+
+def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from importlib import metadata
+
+        click.echo(f"ringwright {metadata.version('ringwright')}")
+        context.exit()
+
+
+def _finite(_: click.Context, parameter: click.Parameter, value: float) -> float:
+    if not math.isfinite(value):
+        raise click.BadParameter("give a finite number of seconds", param=parameter)
+    return value
+
+
+@click.group(context_settings=HELP)
+@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_show_version)
+def cli() -> None:
+    """Design closed loops of moving blocks, prove them by simulation, plan their building.
+
+    \b
+    Start here:
+      ringwright new my-room.toml
+      ringwright draw my-room.toml
+      ringwright solve my-room.toml --out my-room
+
+    \b
+    Exit status: 0 done, 2 wrong scenario or call, 3 proven impossible (or a machine that
+    does not work), 4 undecided within the budget, 130 interrupted, 1 a fault of the program.
+    """
+
+
+@cli.command()
+@click.argument("scenario", type=FILE)
+@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for the results.")
+@click.option(
+    "--budget",
+    "budget_s",
+    type=click.FloatRange(min=0, min_open=True, max=1e7),
+    callback=_finite,
+    default=60.0,
+    show_default=True,
+    help="Seconds to search.",
+)
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True)
+@json_option
+@force_option
+@click.option("--quiet", is_flag=True, help="No progress on stderr.")
+def solve(
+    scenario: Path,
+    out_dir: Path,
+    budget_s: float,
+    seed: int,
+    as_json: bool,
+    force: bool,
+    quiet: bool,
+) -> int:
+    """Design a machine for SCENARIO and write it with its plan into a directory.
+
+    \b
+    Examples:
+      ringwright solve scenarios/first-ring.toml --out out/first-ring
+      ringwright solve my-room.toml --out my-room --budget 300 --json
+    """
+    from models.fault import InputError
+    from solver.files import OUTPUT_NAMES, check_out_dir
+    from solver.read_scenario import read_scenario
+
+    faults = check_out_dir(out_dir, OUTPUT_NAMES, force)
+    try:
+        asked = read_scenario(scenario)
+    except InputError as error:
+        raise InputError([*error.faults, *faults]) from error
+    if faults:
+        raise InputError(faults)
+
+    from solver.pipeline import solve_scenario, write_outcome
+
+    outcome = solve_scenario(asked, budget_s=budget_s, seed=seed, on_progress=_progress(quiet))
+    files = write_outcome(outcome, out_dir, force)
+    if as_json:
+        click.echo(json.dumps(outcome.as_json(files)))
+    else:
+        click.echo("\n".join(outcome.summary(files)))
+    return INTERRUPTED if outcome.was_interrupted else STATUS[outcome.verdict]
+
+
+def _progress(quiet: bool) -> Callable[[str], None]:
+    def say(line: str) -> None:
+        if not quiet:
+            click.echo(line, err=True)
+
+    return say
+
+
+@cli.command()
+@click.argument("machine", type=FILE)
+@click.option("--presses", type=click.IntRange(1, 1_000_000), help="Default: one full round.")
+@click.option("--vcd", type=FILE, help="Write the waveforms here (IEEE 1364 VCD).")
+@json_option
+@force_option
+def simulate(
+    machine: Path, presses: int | None, vcd: Path | None, as_json: bool, force: bool
+) -> int:
+    """Press the button of MACHINE again and again and report what happens.
+
+    \b
+    Examples:
+      ringwright simulate out/first-ring/machine.json --presses 8
+      ringwright simulate other.json --presses 3 --vcd other.vcd
+    """
+    from models.fault import InputError
+    from solver.files import check_out_dir, write_new
+
+    if vcd and (faults := check_out_dir(vcd.parent, [vcd.name], force)):
+        raise InputError(faults)
+
+    from solver.pipeline import simulate_file
+
+    report = simulate_file(machine, presses=presses, with_waveforms=vcd is not None)
+    if vcd:
+        write_new(vcd, report.waveforms(), force)
+    _report(report.as_json() if as_json else report.summary())
+    return OK if report.ok else IMPOSSIBLE
+
+
+@cli.command()
+@click.argument("machine", type=FILE)
+@json_option
+def check(machine: Path, as_json: bool) -> int:
+    """Check MACHINE without running it: supports, clashes, places, closed tape.
+
+    \b
+    Example:
+      ringwright check out/first-ring/machine.json
+    """
+    from solver.pipeline import check_file
+
+    report = check_file(machine)
+    _report(report.as_json() if as_json else report.summary())
+    return OK if report.ok else IMPOSSIBLE
+
+
+def _report(content: dict[str, object] | list[str]) -> None:
+    click.echo(json.dumps(content) if isinstance(content, dict) else "\n".join(content))
+
+
+@cli.command()
+@click.argument("file", type=FILE)
+@force_option
+def new(file: Path, force: bool) -> int:
+    """Write a scenario with comments to FILE, to start from.
+
+    \b
+    Example:
+      ringwright new my-room.toml
+    """
+    from importlib import resources
+
+    from solver.files import write_new
+
+    template = resources.files("solver").joinpath("data/new_scenario.toml").read_bytes()
+    write_new(file, template, force)
+    click.echo(f"wrote {file}", err=True)
+    return OK
+
+
+@cli.command()
+@click.argument("scenario", type=FILE)
+@click.option("--out", "picture", type=FILE, help="Write PNG pictures instead, one a surface.")
+@click.option("--scale", type=click.IntRange(1, 64), default=1, help="Pixels a cell.")
+@force_option
+def draw(scenario: Path, picture: Path | None, scale: int, force: bool) -> int:
+    """Show the maps of SCENARIO with row and column numbers.
+
+    With --out the maps become pictures; at scale 1 they can serve as `image` of a scenario.
+    Several surfaces get a file each, such as room-floor.png and room-north.png.
+
+    \b
+    Examples:
+      ringwright draw my-room.toml
+      ringwright draw my-room.toml --out my-room.png
+    """
+    from models.fault import InputError
+    from solver.draw_scenario import draw_png, draw_text, legend_text
+    from solver.files import check_out_dir, write_new
+    from solver.read_scenario import read_scenario
+
+    asked = read_scenario(scenario)
+    if picture is None:
+        click.echo(draw_text(asked), nl=False)
+        return OK
+    several = len(asked.surfaces) > 1
+    targets = {
+        name: picture.with_name(f"{picture.stem}-{name}{picture.suffix}") if several else picture
+        for name in asked.surfaces
+    }
+    names = [target.name for target in targets.values()]
+    if faults := check_out_dir(picture.parent, names, force):
+        raise InputError(faults)
+    for name, target in targets.items():
+        write_new(target, draw_png(asked.surfaces[name], scale), force)
+        click.echo(f"wrote {target}", err=True)
+    click.echo(legend_text())
+    return OK
+
+
+@cli.command()
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> int:
+    """Print the completion script for a shell.
+
+    \b
+    Example:
+      ringwright completion bash >> ~/.bashrc
+    """
+    from click.shell_completion import get_completion_class
+
+    maker = get_completion_class(shell)
+    assert maker is not None, f"click knows {shell}"
+    click.echo(maker(cli, {}, "ringwright", "_RINGWRIGHT_COMPLETE").source())
+    return OK
+
+
+def _run() -> int:
+    """Run the command that was called; every way out becomes an exit status."""
+    from models.fault import InputError
+
+    try:
+        return int(cli.main(prog_name="ringwright", standalone_mode=False) or OK)
+    except InputError as error:
+        click.echo(str(error), err=True)
+        return WRONG_INPUT
+    except click.ClickException as error:
+        error.show()
+        return WRONG_INPUT
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted", err=True)
+        return INTERRUPTED
+    except Exception as error:  # noqa: BLE001  the last line of defence: users see no traceback
+        click.echo(f"ringwright failed, and that is its own fault: {error!r}", err=True)
+        if os.environ.get("RINGWRIGHT_DEBUG"):
+            traceback.print_exc()
+        else:
+            click.echo("Set RINGWRIGHT_DEBUG=1 to see where.", err=True)
+        return OUR_FAULT
+
+
+def main() -> NoReturn:
+    """The entry point of the `ringwright` command."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    sys.exit(_run())
