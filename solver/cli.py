@@ -29,7 +29,10 @@ def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> N
     if wanted:
         from importlib import metadata
 
-        click.echo(f"ringwright {metadata.version('ringwright')}")
+        try:
+            click.echo(f"ringwright {metadata.version('ringwright')}")
+        except metadata.PackageNotFoundError:
+            click.echo("ringwright, run from its source tree")
         context.exit()
 
 

@@ -27,6 +27,8 @@ def _why(error: OSError | ValueError) -> str:
 def check_out_dir(out_dir: Path, names: Iterable[str], force: bool) -> list[Fault]:
     """What would keep files of these names from being written. Leaves nothing behind."""
     base = out_dir
+    if "\0" in str(out_dir):
+        return [_refuse(out_dir, "a name with a null byte in it", "Use another name.")]
     try:
         while not os.path.lexists(base):
             base = base.parent

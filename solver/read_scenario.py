@@ -14,7 +14,7 @@ from models.surface import SURFACES, Mark, Surface, SurfaceName, plane_of
 from solver.scenario_file.draft import Draft
 from solver.scenario_file.drawing import drawing_faults, neighbours
 from solver.scenario_file.loop import read_loop
-from solver.scenario_file.maps import read_legend, read_map
+from solver.scenario_file.maps import Colours, read_legend, read_map
 from solver.scenario_file.view import TomlView, read_text, show
 
 MAX_SIDE = 256
@@ -51,16 +51,14 @@ def parse_scenario(text: str, path: Path) -> Scenario:
     view.table((), _ROOT_KEYS)
     title = _read_title(view, path)
     draft.room = _read_room(draft)
-    if ("legend",) in view.places:
-        read_legend(view)
-    _read_surfaces(draft)
+    _read_surfaces(draft, read_legend(view))
     button = _read_button(draft)
     loop = read_loop(draft)
     rules = _read_rules(draft)
     if loop is not None and loop.shape == "exact":
         _check_drawing(draft)
     if view.faults:
-        raise ScenarioError(dict.fromkeys(view.faults))
+        raise ScenarioError(view.faults)
     assert draft.room and loop and rules, "a scenario without faults is whole"
     return Scenario(
         title, path, draft.room, button, draft.surfaces, loop, rules, draft.requirements
@@ -99,17 +97,17 @@ def _read_room(draft: Draft) -> Cell | None:
     return (x, y, z)
 
 
-def _read_surfaces(draft: Draft) -> None:
+def _read_surfaces(draft: Draft, colours: Colours) -> None:
     view = draft.view
     table = view.table(("surfaces",), SURFACES)
     if not draft.given() and (table is not None or view.get(("surfaces",)) is None):
         remedy = "Add a table such as [surfaces.floor] with depth and map."
         view.fault(view.key_place(("surfaces",)), "no surface is given", "", remedy)
     for name in draft.given():
-        _read_surface(draft, name)
+        _read_surface(draft, name, colours)
 
 
-def _read_surface(draft: Draft, name: SurfaceName) -> None:
+def _read_surface(draft: Draft, name: SurfaceName, colours: Colours) -> None:
     view, path = draft.view, ("surfaces", name)
     if view.table(path, _SURFACE_KEYS) is None:
         return
@@ -119,11 +117,11 @@ def _read_surface(draft: Draft, name: SurfaceName) -> None:
     margin = view.integer((*path, "margin"), 0, MAX_DEPTH)
     margin = margin or 0
     plane = plane_of(name, draft.room) if draft.room else None
-    drawn = read_map(view, path, plane)
+    drawn = read_map(view, path, plane, colours)
     if drawn is None:
         return
     draft.maps[name] = drawn
-    if depth is None or plane is None:
+    if depth is None or plane is None or not drawn.is_sound:
         return
     draft.surfaces[name] = Surface(name, depth, margin, drawn.marks, plane)
     key = ".".join(path)
@@ -157,7 +155,7 @@ def _read_button(draft: Draft) -> SurfaceName | None:
         place = draft.maps[surface].place(r, c)
         if i > 0:
             first = draft.maps[marked[0][0]].place(*marked[0][1:])
-            what = f"there is another button; the first one is at {first}"
+            what = f"another button; the first one is in line {first.line}, column {first.column}"
             view.fault(place, what, '"@"', "A machine has one button: keep one mark @.")
         if name is not None and surface != name:
             what = f"the button is marked on the {surface}, but room.button is {name}"
@@ -172,22 +170,26 @@ def _read_rules(draft: Draft) -> Rules | None:
     table = view.table(("rules",), known)
     if table is None and view.get(("rules",)) is not None:
         return None
-    given = {key: value for key, value in (table or {}).items() if key in known}
+    given = {
+        key: tuple(value) if isinstance(value, list) else value
+        for key, value in (table or {}).items()
+        if key in known
+    }
+    delays = given.get("buffer_delays", (1,))
+    if isinstance(delays, tuple) and not _are_delays(delays):
+        remedy = "List different whole numbers from 1 to 64."
+        view.fault_at(("rules", "buffer_delays"), '"rules.buffer_delays" is wrong', remedy)
+        del given["buffer_delays"]
     try:
-        rules = Rules.model_validate(
-            {k: tuple(v) if isinstance(v, list) else v for k, v in given.items()}, strict=True
-        )
+        rules = Rules.model_validate(given, strict=True)
     except ValidationError as error:
         for wrong in error.errors():
             path = ("rules", *wrong["loc"])
             what = f'"rules.{wrong["loc"][0]}" is wrong'
             remedy = wrong["msg"].replace("Input should", "It should") + "."
+            remedy = remedy.replace("a valid integer", "a whole number")
             view.fault(view.value_place(path), what, show(wrong["input"]), remedy)
         return None
-    delays = rules.buffer_delays
-    if not delays or len(set(delays)) < len(delays) or not all(1 <= d <= 64 for d in delays):
-        remedy = "List different whole numbers from 1 to 64."
-        view.fault_at(("rules", "buffer_delays"), '"rules.buffer_delays" is wrong', remedy)
     for name in known:
         default = "" if name in given else " (default)"
         text = f"{name} is {getattr(rules, name)}{default}"
@@ -195,15 +197,24 @@ def _read_rules(draft: Draft) -> Rules | None:
     return rules
 
 
+def _are_delays(values: tuple[object, ...]) -> bool:
+    numbers = [v for v in values if isinstance(v, int) and not isinstance(v, bool) and 1 <= v <= 64]
+    return len(numbers) == len(values) == len(set(numbers)) > 0
+
+
 def _check_drawing(draft: Draft) -> None:
     """The faults of an exact drawing, once all of its maps could be read."""
     view = draft.view
-    if set(draft.given()) != set(draft.surfaces):
+    sound = {name: drawn for name, drawn in draft.maps.items() if drawn.is_sound}
+    if draft.room is None or set(draft.given()) != set(sound):
         return
+    planes = {name: plane_of(name, draft.room) for name in sound}
     places = {
-        surface.plane.cell(r, c): draft.maps[name].place(r, c)
-        for name, surface in draft.surfaces.items()
-        for r, c in surface.spots("o")
+        planes[name].cell(r, c): drawn.place(r, c)
+        for name, drawn in sound.items()
+        for r, row in enumerate(drawn.marks)
+        for c, mark in enumerate(row)
+        if mark == "o"
     }
     if not places:
         remedy = 'Mark the loop\'s cells with o, or set shape = "free".'
@@ -211,6 +222,5 @@ def _check_drawing(draft: Draft) -> None:
             ("loop", "shape"), "an exact shape needs cells of mark o; there are none", remedy
         )
         return
-    planes = {name: surface.plane for name, surface in draft.surfaces.items()}
     near = neighbours(frozenset(places), planes)
     view.faults += drawing_faults({cell: near[cell] for cell in places}, places)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from models.fault import Fault
@@ -15,7 +15,8 @@ from solver.scenario_file.view import MAX_BYTES, TomlView, show
 MAX_MARK_FAULTS = 20
 """So many wrong marks of one map are listed one by one."""
 _MARKS_REMEDY = "Use . o # = or @."
-_Rgb = tuple[int, int, int]
+Colours = dict[tuple[int, int, int], Mark]
+"""Which mark a colour (red, green, blue) stands for."""
 _Rgba = tuple[int, int, int, int]
 
 
@@ -27,6 +28,8 @@ class DrawnMap:
     body: Place
     is_spread: bool
     """Whether each row has a line of its own in the file (else all share one place)."""
+    is_sound: bool = True
+    """Whether all marks are known and the size is right; unknown marks are read as open."""
 
     def place(self, row: int, column: int) -> Place:
         if not self.is_spread:
@@ -35,7 +38,9 @@ class DrawnMap:
         return Place(self.body.file, self.body.line + row, first + column)
 
 
-def read_map(view: TomlView, path: KeyPath, plane: Plane | None) -> DrawnMap | None:
+def read_map(
+    view: TomlView, path: KeyPath, plane: Plane | None, colours: Colours
+) -> DrawnMap | None:
     """The map of the surface table at `path`. Without a plane sizes are not checked."""
     has_map, has_image = view.get((*path, "map")), view.get((*path, "image"))
     if has_map is not None and has_image is not None:
@@ -43,7 +48,7 @@ def read_map(view: TomlView, path: KeyPath, plane: Plane | None) -> DrawnMap | N
         view.fault_at((*path, "image"), 'a surface has either "map" or "image"', remedy)
         return None
     if has_image is not None:
-        return _read_image(view, (*path, "image"), plane)
+        return _read_image(view, (*path, "image"), plane, colours)
     if has_map is None:
         view.missing((*path, "map"), "Draw the surface with one mark a cell.")
         return None
@@ -64,7 +69,7 @@ def _read_text(view: TomlView, path: KeyPath, plane: Plane | None) -> DrawnMap |
     _check_marks(view, path, drawn, lines)
     if plane is not None:
         _check_size(view, path, drawn, plane)
-    return drawn if len(view.faults) == before else None
+    return replace(drawn, is_sound=len(view.faults) == before)
 
 
 def _as_mark(letter: str) -> Mark:
@@ -113,10 +118,10 @@ def _check_size(view: TomlView, path: KeyPath, drawn: DrawnMap, plane: Plane) ->
         view.fault(drawn.place(uneven[MAX_MARK_FAULTS], 0), what, "", remedy)
 
 
-def read_legend(view: TomlView) -> dict[_Rgb, Mark]:
-    """The colours of `[legend]`; faults in them are noted."""
+def read_legend(view: TomlView) -> Colours:
+    """The colours of `[legend]`, if there is one."""
     table = view.table(("legend",), MARKS) or {}
-    colours: dict[_Rgb, Mark] = {}
+    colours: Colours = {}
     for mark in MARKS:
         if mark not in table:
             continue
@@ -135,33 +140,31 @@ def read_legend(view: TomlView) -> dict[_Rgb, Mark]:
     return colours
 
 
-def _read_image(view: TomlView, path: KeyPath, plane: Plane | None) -> DrawnMap | None:
+def _read_image(
+    view: TomlView, path: KeyPath, plane: Plane | None, colours: Colours
+) -> DrawnMap | None:
     name = view.text(path)
     if name is None:
         return None
     file = Path(view.file).parent / name
-    if view.get(("legend",)) is None:
-        view.missing(("legend",), 'List the colours of the marks, such as "o" = "#000000".')
+    if not colours:
+        if view.get(("legend",)) in (None, {}):
+            view.missing(("legend",), 'List the colours of the marks, such as "o" = "#000000".')
         return None
-    if not (colours := read_legend(view)):
-        remedy = 'List the colours of the marks, such as "o" = "#000000".'
-        view.fault(view.key_place(("legend",)), "[legend] names no colour", "", remedy)
-        return None
-    pixels = _load_pixels(file, plane)
+    pixels = _load_pixels(file, show(name), plane)
     if isinstance(pixels, Fault):
         view.fault(view.value_place(path), pixels.what, pixels.value, pixels.remedy)
         return None
     return _marks_of(view, file, pixels, colours)
 
 
-def _load_pixels(file: Path, plane: Plane | None) -> list[list[_Rgba]] | Fault:
+def _load_pixels(file: Path, shown: str, plane: Plane | None) -> list[list[_Rgba]] | Fault:
     """The picture's rows of RGBA pixels; a fault without place if it cannot be used."""
     import struct
     import zlib
 
-    from PIL import Image
+    from PIL import Image, UnidentifiedImageError
 
-    shown = show(str(file))
     try:
         if file.stat().st_size > MAX_BYTES:
             return Fault("", 0, 0, "the picture is too large", shown, "One pixel is one cell.")
@@ -177,6 +180,8 @@ def _load_pixels(file: Path, plane: Plane | None) -> list[list[_Rgba]] | Fault:
     except FileNotFoundError:
         remedy = "Name a PNG file beside the scenario."
         return Fault("", 0, 0, "there is no such picture", shown, remedy)
+    except UnidentifiedImageError:
+        return Fault("", 0, 0, "the picture is not a PNG", shown, "Save it as PNG.")
     except (OSError, ValueError, SyntaxError, EOFError, struct.error, zlib.error, MemoryError) as e:
         reason = (getattr(e, "strerror", None) or str(e) or type(e).__name__).split("\n")[0]
         what = f"the picture cannot be read as PNG: {reason}"
@@ -185,9 +190,7 @@ def _load_pixels(file: Path, plane: Plane | None) -> list[list[_Rgba]] | Fault:
     return [flat[r * columns : (r + 1) * columns] for r in range(rows)]
 
 
-def _marks_of(
-    view: TomlView, file: Path, pixels: list[list[_Rgba]], colours: dict[_Rgb, Mark]
-) -> DrawnMap | None:
+def _marks_of(view: TomlView, file: Path, pixels: list[list[_Rgba]], colours: Colours) -> DrawnMap:
     """Marks by colour; each unknown colour is one fault, at its first pixel."""
     first: dict[_Rgba, tuple[int, int]] = {}
     count: dict[_Rgba, int] = {}
@@ -209,6 +212,4 @@ def _marks_of(
         value = f"{colour}{clear}, in {count[pixel]} pixels"
         remedy = "Repaint it or add the colour to [legend]."
         view.fault(Place(str(file), y + 1, x + 1), what, value, remedy)
-    if first:
-        return None
-    return DrawnMap(tuple(rows), Place(str(file), 1, 1), True)
+    return DrawnMap(tuple(rows), Place(str(file), 1, 1), True, is_sound=not first)
