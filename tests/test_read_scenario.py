@@ -326,9 +326,9 @@ def test_full_squares(side, expected):
 
 def test_counting_gives_up_in_time():
     cells = frozenset((x, y, -1) for x in range(100) for y in range(100))
-    start = time.perf_counter()
+    start = time.process_time()
     assert count_loops(neighbours(cells, {})) in (2, None)
-    assert time.perf_counter() - start < 5
+    assert time.process_time() - start < 5
 
 
 # --- pictures
@@ -450,12 +450,12 @@ def test_all_items_are_located_where_they_stand(values, in_tables):
 
 def survives(data: bytes, path: Path) -> None:
     path.write_bytes(data)
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         read_scenario(path)
     except ScenarioError as error:
         assert error.faults and str(error)
-    assert time.perf_counter() - start < 2
+    assert time.process_time() - start < 2
 
 
 @given(data=st.binary(max_size=400))

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Set
 
 from models.geometry import Cell
 
-EFFORT = 300_000
+EFFORT = 150_000
 """Cells that may be copied in all, over all branches."""
 
 
