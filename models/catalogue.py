@@ -10,9 +10,10 @@ direction that is up in the world (floor +z, ceiling -z, a wall's drives +-x or 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
-from models.geometry import Cell, Face, Frame
+from models.geometry import FACES, OPPOSITE, Cell, Face, Frame, step
 from models.parts import Part
 
 Role = Literal["drive", "column", "trigger"]
@@ -31,6 +32,26 @@ class Design:
     system: str = "deep"
     """Which way of firing lifts the design belongs to; one machine uses one system per surface."""
     provenance: str = ""
+
+    @cached_property
+    def vents(self) -> tuple[Cell, ...]:
+        """Cells that a wire of the design points at: dug where that is allowed.
+
+        Undug ground conducts, so a wire that points into it can wake a ram two cells on.
+        """
+        if self.role != "drive":
+            return ()
+        kinds = {part.at: part for part in self.parts}
+        sides = [face for face in FACES if face[1] != self.up[1]]
+        found: set[Cell] = set()
+        for part in self.parts:
+            if part.kind != "wire":
+                continue
+            joined = [f for f in sides if _joins(kinds.get(step(part.at, f)), f)]
+            axes = {face[1] for face in joined}
+            points = joined if len(axes) == 2 else [f for f in sides if not axes or f[1] in axes]
+            found.update(step(part.at, face) for face in points)
+        return tuple(sorted(found - set(kinds) - set(self.air)))
 
     @property
     def depth(self) -> int:
@@ -56,3 +77,14 @@ class Design:
         return frozenset(
             frame.cell(cell) for cell in (*(part.at for part in self.parts), *self.air)
         )
+
+
+def _joins(part: Part | None, side: Face) -> bool:
+    """Whether a wire connects to the part on its given side."""
+    if part is None:
+        return False
+    if part.kind in ("wire", "inverter", "button"):
+        return True
+    if part.kind == "buffer":
+        return part.face in (side, OPPOSITE[side])
+    return part.kind == "sensor" and part.face == side

@@ -476,8 +476,8 @@ class Simulation:
                 break
         else:
             self._fault("idle oscillates", tuple(x.at for x in self.logic[:2]), "no idle state")
-        for index, ram in enumerate(self.rams):
-            if ram.count > 0:
+        for index, ram in enumerate(self._inputs):
+            if isinstance(ram, RamState) and ram.count > 0:
                 self._rest_extended(index, ram)
         self._update_wires()
         self._touched.clear()
@@ -729,13 +729,18 @@ class Simulation:
             return (1, block, block in self._transit)
         head = self.heads.get(cell)
         if head is not None:
-            return (2, head, self._inputs[head].state)  # type: ignore[union-attr]
+            return (2, head, self._stroke(head))
         if cell in self._wire_at:
             return (3, self.wires[self._wire_at[cell]].level)
         if cell in self._ram_at:
             return (4, self.rams[self._ram_at[cell]].state)
         driver = self._driver_at.get(cell)
         return None if driver is None else (5, self.drivers[driver].on)
+
+    def _stroke(self, index: int) -> Stroke:
+        ram = self._inputs[index]
+        assert isinstance(ram, RamState)
+        return ram.state
 
     def _look_around(self) -> None:
         if not self._dirty_cells:

@@ -60,9 +60,7 @@ def _cell_faults(problem: RouteProblem, route: Route) -> list[str]:
     return faults
 
 
-def _corner_faults(
-    problem: RouteProblem, route: Route, steps: list[tuple[int, int]]
-) -> list[str]:
+def _corner_faults(problem: RouteProblem, route: Route, steps: list[tuple[int, int]]) -> list[str]:
     """Each turn has its drive, and no drive stands elsewhere."""
     turns = [
         (cell, came, goes)
@@ -164,6 +162,4 @@ def _cost_faults(problem: RouteProblem, route: Route) -> list[str]:
 
 def _kept(cut: RouteCut, route: Route) -> bool:
     cells, drives = set(route.cells), set(route.corners)
-    return bool(
-        cut.tape & cells or cut.bare - cells or cut.chosen & drives or cut.dropped - drives
-    )
+    return bool(cut.tape & cells or cut.bare - cells or cut.chosen & drives or cut.dropped - drives)

@@ -70,9 +70,7 @@ class CpSat:
             len(formula.hints),
         ]
 
-    def minimise(
-        self, goal: Sum | None, rows: Sequence[Row], deadline: float
-    ) -> Answer:
+    def minimise(self, goal: Sum | None, rows: Sequence[Row], deadline: float) -> Answer:
         """The least `goal` under the formula and these rows of this call only."""
         if self.formula.contradiction:
             return Answer("none", [], True, None)

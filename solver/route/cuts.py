@@ -64,9 +64,7 @@ def _required_at(model: RouteFormula, piece: list[int]) -> list[int]:
     ]
 
 
-def _join(
-    model: RouteFormula, piece: list[int], home: list[int], side: bool
-) -> list[list[int]]:
+def _join(model: RouteFormula, piece: list[int], home: list[int], side: bool) -> list[list[int]]:
     """The stray piece is given up, or a face of the ring round it comes over."""
     sign = 1 if side else -1
     here = set(piece)

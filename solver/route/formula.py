@@ -72,9 +72,7 @@ class Formula:
         if len(kept) > 1:
             self.at_most_one.append(tuple(kept))
 
-    def row(
-        self, total: Sum, low: int | None, high: int | None, *, implied: bool = False
-    ) -> None:
+    def row(self, total: Sum, low: int | None, high: int | None, *, implied: bool = False) -> None:
         """A linear row; `implied` rows cut nothing off."""
         if not total.terms:
             if (low is not None and total.constant < low) or (

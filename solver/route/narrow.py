@@ -90,9 +90,7 @@ def _parted(problem: RouteProblem, graph: nx.Graph) -> ImpossibilityProof:
     return _proof("cut", "no loop fits between the obstacles", required)
 
 
-def _proof(
-    kind: str, reason: str, cells: list[int]
-) -> ImpossibilityProof:
+def _proof(kind: str, reason: str, cells: list[int]) -> ImpossibilityProof:
     return ImpossibilityProof(
         "counting" if kind == "counting" else "cut",
         reason,

@@ -167,9 +167,7 @@ def post_turning_equation(model: RouteFormula) -> None:
     Hopf's turning theorem on a floor, Gauss and Bonnet's on the inside of a box.
     """
     inside = [
-        (defect, lit)
-        for defect, lit in zip(model.tables.defect, model.face, strict=True)
-        if defect
+        (defect, lit) for defect, lit in zip(model.tables.defect, model.face, strict=True) if defect
     ]
     model.formula.row(weighted([*model.convex, *inside]), 4, 4)
 

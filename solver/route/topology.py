@@ -39,9 +39,7 @@ def rim_faces(graph: RouteGraph) -> frozenset[int]:
     return frozenset(f for f, ring in enumerate(graph.faces) if _quarter_turns(graph, ring) < 0)
 
 
-def trace_faces(
-    ports: tuple[Ports, ...], arrive: tuple[Ports, ...]
-) -> tuple[tuple[int, ...], ...]:
+def trace_faces(ports: tuple[Ports, ...], arrive: tuple[Ports, ...]) -> tuple[tuple[int, ...], ...]:
     """All faces, each found by walking with the left hand on it."""
     seen: set[tuple[int, int]] = set()
     faces: list[tuple[int, ...]] = []
@@ -158,9 +156,7 @@ def topology(graph: RouteGraph) -> Topology:
     )
 
 
-def _sectors(
-    graph: RouteGraph, left_of: dict[tuple[int, int], int], cell: int
-) -> Ports | None:
+def _sectors(graph: RouteGraph, left_of: dict[tuple[int, int], int], cell: int) -> Ports | None:
     """The face in each sector: the one on the left of the last step out clockwise of it."""
     row = graph.ports[cell]
     if max(row) < 0:

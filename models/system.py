@@ -1,0 +1,31 @@
+"""A system: designs that work together on one surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from models.catalogue import Design
+
+
+@dataclass(frozen=True)
+class System:
+    """A way of firing lifts, with the drives, the trigger and the line that go with it.
+
+    All wires of the trigger line lie in one layer, `line_level` cells from the surface layer
+    (negative: behind it), each on a block one layer deeper.
+    """
+
+    name: str
+    column: Design
+    drives: tuple[Design, ...]
+    trigger: Design
+    line_level: int
+
+    @property
+    def depth(self) -> int:
+        """Cells behind the surface layer that a machine of this system reaches."""
+        return max(design.depth for design in (self.column, self.trigger, *self.drives))
+
+    def drive(self, name: str) -> Design:
+        """The drive of that name."""
+        return next(design for design in self.drives if design.name == name)

@@ -1,0 +1,100 @@
+"""What a drive has to do: where its rams are, what is around them, what may be sensed, and when.
+
+Half-tick 0 is when the lifts of the corner start to extend; they retract, and draw the tape, in
+half-tick 2 and end in 5. The rise looks the same to the drive, at the earliest 20 later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from models.geometry import Cell, Face
+from models.parts import Part
+
+GRIP: Cell = (-1, -2, -1)
+FEED: Cell = (0, -2, -1)
+SHIFT: Cell = (-2, -1, -1)
+HEADS: tuple[Cell, ...] = ((-1, -1, -1), (0, -1, -1))
+"""Where the drawn block stands, and where it is fed from."""
+RAMS: tuple[Part, ...] = (
+    Part("grip_ram", GRIP, "+y"),
+    Part("push_ram", FEED, "+y"),
+    Part("push_ram", SHIFT, "+x"),
+)
+LIFT_CHANGES = (0, 2, 5)
+PULSE = frozenset({0, 1})
+"""Half-ticks in which lifts and pulse-carrying lines are live."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One synthesis problem."""
+
+    name: str
+    up: Face
+    free: tuple[Cell, ...]
+    fixed: dict[Cell, Part]
+    tape: frozenset[Cell]
+    """Cells that the tape may be in: nothing of the drive may power them."""
+    lifts: tuple[Cell, ...]
+    changes: dict[Cell, tuple[int, ...]]
+    """Cells that sensors may watch, and when something happens there."""
+    live: dict[Cell, frozenset[int]] = field(default_factory=dict)
+    """Fixed wires and blocks of the trigger line, and when they have power."""
+    horizon: int = 20
+    first_part: int = 5
+    last_feed: int = 17
+    """The feed must start no later, so that it is over before the tape rises."""
+    wire_run: int = 4
+    """Longest run of the drive's own wires that is modelled."""
+    watch_own: bool = False
+    """Whether sensors may also watch the drive's own parts."""
+    apart_limit: int | None = None
+
+
+def box(xs: range, ys: range, zs: range) -> list[Cell]:
+    """All cells of a box, without those the rams and their heads take."""
+    taken = {GRIP, FEED, SHIFT, *HEADS}
+    return [(x, y, z) for x in xs for y in ys for z in zs if (x, y, z) not in taken]
+
+
+def drive_task(
+    name: str,
+    up: Face,
+    free: Iterable[Cell],
+    line: Iterable[tuple[Part, frozenset[int] | None]] = (),
+    *,
+    reach: int = 4,
+    **limits: int,
+) -> Task:
+    """A drive beside columns whose lifts it may watch; `line` lists parts of the trigger line."""
+    incoming = [(x, 0) for x in range(-reach, 1)]
+    outgoing = [(0, y) for y in range(1, reach + 1)]
+    edge = incoming + outgoing
+    tape = {(x, y, z) for x, y in edge for z in (0, -1)} | set(HEADS)
+    lifts = tuple((x, y, -2) for x, y in edge)
+    fixed = {at: Part("grip_ram", at, "+z") for at in lifts}
+    fixed.update({ram.at: ram for ram in RAMS})
+    covers = [(x, y, 0) for x in range(-reach, 3) for y in range(-reach, 0)]
+    fixed.update({at: Part("cover", at) for at in covers})
+    live: dict[Cell, frozenset[int]] = {}
+    changes = {at: LIFT_CHANGES for at in lifts}
+    for part, times in line:
+        fixed[part.at] = part
+        if times is not None:
+            live[part.at] = times
+            if part.kind == "wire":
+                changes[part.at] = (min(times), max(times) + 1)
+    inside = tuple(cell for cell in free if cell not in fixed)
+    return Task(
+        name,
+        up,
+        inside,
+        fixed,
+        frozenset(tape),
+        lifts,
+        changes,
+        live,
+        **limits,  # type: ignore[arg-type]
+    )

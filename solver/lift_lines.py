@@ -1,0 +1,144 @@
+"""Lifts and the line that fires them, behind a closed tape on one surface.
+
+Three systems, named in the designs that go with them:
+
+- "deep" (floor): a sensor under every lift watches the line; the line carries a level, and every
+  change of it fires the lifts one tick later. Depth 5.
+- "over" (ceiling): a block behind every lift and a wire on it. The line carries pulses. Depth 4.
+- "wall": the same along horizontal edges, the wire above the block, depth 3. Up a vertical edge
+  the line climbs in a zigzag of wires on insulators, three and four cells behind the surface; on
+  every second cell it reaches out to a wire right behind the lift, which fires this lift
+  (it points at it) and the one below (through the block it stands on). No sensors, no delay: both
+  corners and all lifts between fire in one half-tick. Depth 4. Power climbs, but does not
+  come down: each piece of the line is fed at its lowest horizontal edge.
+
+Everywhere a lift is a grip ram two cells behind the surface.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from models.geometry import FACE_OF, Cell, add, scale, sub
+from models.parts import Kind, Part
+
+UP: Cell = (0, 0, 1)
+DOWN: Cell = (0, 0, -1)
+
+
+class Clash(Exception):
+    """Two different parts are asked for in one cell."""
+
+
+@dataclass
+class LiftLine:
+    """Parts of all lifts and of their trigger line."""
+
+    parts: dict[Cell, Part] = field(default_factory=dict)
+    entries: list[Cell] = field(default_factory=list)
+    """Wires at which the line can be fed; one for each piece that must be fed."""
+    level: bool = False
+    """Whether the line carries a level (each change fires the lifts) instead of pulses."""
+
+    def put(self, kind: Kind, at: Cell, face: Cell | None = None) -> None:
+        """Place a part; the same part twice is one part."""
+        part = Part(kind, at, None if face is None else FACE_OF[face], None, None, "line")
+        old = self.parts.setdefault(at, part)
+        if old != part:
+            raise Clash(f"{part.kind} and {old.kind} at {at}")
+
+    def wires(self) -> list[Cell]:
+        """Every wire of the line."""
+        return [at for at, part in self.parts.items() if part.kind == "wire"]
+
+
+def deep_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+    """The floor's line with a sensor under every lift."""
+    line = LiftLine(level=True)
+    for cell in tape:
+        line.put("grip_ram", _behind(cell, inward, 2), inward)
+        line.put("sensor", _behind(cell, inward, 3), scale(inward, -1))
+        line.put("wire", _behind(cell, inward, 4))
+        line.put("block", _behind(cell, inward, 5))
+    line.entries.append(_behind(tape[0], inward, 4))
+    return line
+
+
+def over_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+    """The ceiling's line: a wire on a block above every lift."""
+    line = LiftLine()
+    for cell in tape:
+        line.put("grip_ram", _behind(cell, inward, 2), inward)
+        line.put("block", _behind(cell, inward, 3))
+        line.put("wire", _behind(cell, inward, 4))
+    line.entries.append(_behind(tape[0], inward, 4))
+    return line
+
+
+def wall_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+    """The line of a loop on a wall. Loops less than three cells high or wide are not covered."""
+    line = LiftLine()
+    for cell in tape:
+        line.put("grip_ram", _behind(cell, inward, 2), inward)
+    edges = edges_of(tape)
+    for i, edge in enumerate(edges):
+        before, after = edges[i - 1], edges[(i + 1) % len(edges)]
+        if edge[0][2] == edge[-1][2]:
+            _horizontal(line, edge, inward)
+            if before[0][2] > edge[0][2] and after[-1][2] > edge[0][2] and len(edge) > 2:
+                line.entries.append(add(_behind(edge[1], inward, 3), UP))
+        elif edge[0][2] < edge[-1][2]:
+            _vertical(line, edge, sub(before[-2], edge[0]), sub(after[1], edge[-1]), inward)
+        else:
+            climb = list(reversed(edge))
+            _vertical(line, climb, sub(after[1], climb[0]), sub(before[-2], climb[-1]), inward)
+    return line
+
+
+def edges_of(tape: Sequence[Cell]) -> list[list[Cell]]:
+    """The edges of a closed loop, corner to corner, both counted."""
+    n = len(tape)
+    corners = [i for i in range(n) if sub(tape[i], tape[i - 1]) != sub(tape[(i + 1) % n], tape[i])]
+    edges = []
+    for k, i in enumerate(corners):
+        j = corners[(k + 1) % len(corners)]
+        edges.append([tape[(i + m) % n] for m in range((j - i) % n + 1)])
+    return edges
+
+
+def _behind(cell: Cell, inward: Cell, depth: int) -> Cell:
+    return add(cell, scale(inward, -depth))
+
+
+def _horizontal(line: LiftLine, edge: Sequence[Cell], inward: Cell) -> None:
+    for cell in edge[1:-1]:
+        block = _behind(cell, inward, 3)
+        line.put("block", block)
+        line.put("wire", add(block, UP))
+
+
+def _vertical(
+    line: LiftLine, edge: Sequence[Cell], low_side: Cell, high_side: Cell, inward: Cell
+) -> None:
+    """One climb, from its lower corner up. Sides: towards the next horizontal edge."""
+    n = len(edge)
+    for k in range(n + 1):
+        cell = add(edge[0], scale(UP, k))
+        if k % 2 == 0 and (k < n or n % 2 == 0):
+            # The wire behind the lift fires it; the block it stands on fires the lift below.
+            leaf, trunk = _behind(cell, inward, 3), _behind(cell, inward, 4)
+            line.put("wire", leaf)
+            line.put("block" if k else "insulator", add(leaf, DOWN))
+            line.put("wire", trunk)
+            line.put("insulator", add(trunk, DOWN))
+        elif k % 2:
+            side = low_side if k == 1 else high_side
+            bend = add(_behind(cell, inward, 4), side)
+            line.put("wire", bend)
+            # From the horizontal edge power must also come down, to the corner's own lift.
+            line.put("block" if k == 1 else "insulator", add(bend, DOWN))
+    # Blocks that keep the wires behind the lifts from joining the horizontal lines askew.
+    line.put("block", add(add(_behind(edge[0], inward, 3), scale(UP, 2)), low_side))
+    if n % 2:
+        line.put("block", add(_behind(edge[-1], inward, 3), UP))

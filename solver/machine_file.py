@@ -1,0 +1,254 @@
+"""The machine file: read with all faults at once, written the same way every time."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from models.fault import Fault, InputError
+from models.geometry import FACES, Box, Cell
+from models.machine import Machine
+from models.parts import FACED, KINDS, Part
+from models.rules import Rules
+
+FORMAT, VERSION = "ringwright-machine", 1
+MAX_BYTES = 64 * 1024 * 1024
+MAX_COORDINATE = 4096
+MAX_DUG = 20_000_000
+
+
+def write_machine(machine: Machine) -> str:
+    """The text of the machine file."""
+    rules = {k: v for k, v in machine.rules.model_dump().items() if v is not None}
+    head = {
+        "format": FORMAT,
+        "version": VERSION,
+        "title": machine.title,
+        "room": list(machine.room),
+        "rules": rules,
+        "tape": [list(cell) for cell in machine.tape],
+    }
+    lines = [f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in head.items()]
+    parts = ",\n    ".join(json.dumps(_part_dict(part)) for part in machine.parts)
+    dug = ",\n    ".join(json.dumps({"min": list(b.low), "max": list(b.high)}) for b in machine.dug)
+    lines += [f'  "parts": [\n    {parts}\n  ]', f'  "dug": [\n    {dug}\n  ]']
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _part_dict(part: Part) -> dict[str, Any]:
+    entry: dict[str, Any] = {"kind": part.kind, "at": list(part.at)}
+    for key in ("face", "delay", "press", "unit"):
+        value = getattr(part, key)
+        if value not in (None, ""):
+            entry[key] = value
+    return entry
+
+
+def read_machine(path: Path) -> Machine:
+    """The machine in a file. Raises InputError with all faults found."""
+    try:
+        data = path.read_bytes() if path.stat().st_size <= MAX_BYTES else None
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise InputError(
+            [
+                Fault(
+                    str(path),
+                    0,
+                    0,
+                    f"cannot read the machine: {reason}",
+                    "",
+                    "Give the path of a machine.json.",
+                )
+            ]
+        ) from None
+    if data is None:
+        raise InputError(
+            [
+                Fault(
+                    str(path),
+                    0,
+                    0,
+                    "the file is too large",
+                    "",
+                    f"At most {MAX_BYTES // 1024 // 1024} MB.",
+                )
+            ]
+        )
+    try:
+        content = json.loads(data.decode("utf-8"))
+    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+        line, column = getattr(error, "lineno", 0), getattr(error, "colno", 0)
+        raise InputError(
+            [
+                Fault(
+                    str(path),
+                    line,
+                    column,
+                    f"this is not JSON: {error}",
+                    "",
+                    "Give a machine file as `ringwright solve` writes it.",
+                )
+            ]
+        ) from None
+    return parse_machine(content, str(path))
+
+
+def parse_machine(content: object, name: str) -> Machine:
+    """The machine in parsed JSON; `name` stands for the file in messages."""
+    reader = _Reader(name)
+    machine = reader.machine(content)
+    if reader.faults or machine is None:
+        raise InputError(reader.faults)
+    return machine
+
+
+class _Reader:
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.faults: list[Fault] = []
+
+    def fault(self, where: str, what: str, value: object, remedy: str) -> None:
+        shown = json.dumps(value, default=str)[:60] if value is not None else ""
+        self.faults.append(Fault(self.name, 0, 0, f"{where}: {what}", shown, remedy))
+
+    def machine(self, content: object) -> Machine | None:
+        if not isinstance(content, dict):
+            self.fault("file", "a machine is a JSON object", content, "Write { ... }.")
+            return None
+        if content.get("format") != FORMAT:
+            self.fault("format", "unknown format", content.get("format"), f'Write "{FORMAT}".')
+        if content.get("version") != VERSION:
+            self.fault("version", "unknown version", content.get("version"), f"Write {VERSION}.")
+        title = content.get("title", "")
+        if not isinstance(title, str):
+            self.fault("title", "must be text", title, "Write a text in quotes.")
+        room = self.cell(content.get("room"), "room", least=1)
+        rules = self.rules(content.get("rules", {}))
+        tape = [self.cell(c, f"tape[{i}]") for i, c in enumerate(self.list(content, "tape"))]
+        parts = [self.part(p, f"parts[{i}]") for i, p in enumerate(self.list(content, "parts"))]
+        dug = [self.box(b, f"dug[{i}]") for i, b in enumerate(self.list(content, "dug", []))]
+        self.same_cell(parts, tape)
+        if sum(box.volume() for box in dug if box) > MAX_DUG:
+            self.fault("dug", "too many cells", None, f"At most {MAX_DUG}.")
+        if self.faults or room is None:
+            return None
+        return Machine(
+            str(title),
+            room,
+            rules,
+            tuple(c for c in tape if c),
+            tuple(p for p in parts if p),
+            tuple(b for b in dug if b),
+        )
+
+    def list(self, content: dict[str, object], key: str, default: object = None) -> list[object]:
+        value = content.get(key, default)
+        if isinstance(value, list):
+            return value
+        self.fault(key, "must be a list", value, f'Write "{key}": [ ... ].')
+        return []
+
+    def cell(self, value: object, where: str, least: int = -MAX_COORDINATE) -> Cell | None:
+        if (
+            isinstance(value, list)
+            and len(value) == 3
+            and all(isinstance(v, int) and not isinstance(v, bool) for v in value)
+            and all(least <= v <= MAX_COORDINATE for v in value)
+        ):
+            return (value[0], value[1], value[2])
+        self.fault(
+            where,
+            "must be three whole numbers",
+            value,
+            f"Write [x, y, z], each {least} to {MAX_COORDINATE}.",
+        )
+        return None
+
+    def rules(self, value: object) -> Rules:
+        if not isinstance(value, dict):
+            self.fault("rules", "must be an object", value, "Write { ... } or leave it out.")
+            return Rules()  # type: ignore[call-arg]
+        known = {k: v for k, v in value.items() if k in Rules.model_fields}
+        if isinstance(known.get("buffer_delays"), list):
+            known["buffer_delays"] = tuple(known["buffer_delays"])
+        try:
+            return Rules.model_validate(known)
+        except ValidationError as error:
+            for wrong in error.errors():
+                key = ".".join(str(k) for k in wrong["loc"])
+                self.fault(f"rules.{key}", wrong["msg"], wrong["input"], "Mend or remove it.")
+            return Rules()  # type: ignore[call-arg]
+
+    def part(self, value: object, where: str) -> Part | None:
+        if not isinstance(value, dict):
+            self.fault(where, "must be an object", value, 'Write {"kind": ..., "at": [x, y, z]}.')
+            return None
+        kind, face = value.get("kind"), value.get("face")
+        before = len(self.faults)
+        if kind not in KINDS:
+            self.fault(f"{where}.kind", "unknown kind", kind, f"One of: {', '.join(KINDS)}.")
+        at = self.cell(value.get("at"), f"{where}.at")
+        if kind in FACED and face not in FACES:
+            self.fault(f"{where}.face", "needs a face", face, f"One of: {', '.join(FACES)}.")
+        if kind == "buffer" and face in ("+z", "-z"):
+            self.fault(f"{where}.face", "a buffer faces sideways", face, "Use +x, -x, +y or -y.")
+        if kind == "inverter" and face == "+z":
+            self.fault(
+                f"{where}.face", "an inverter cannot hang from above", face, "Use -z or a side."
+            )
+        delay = self.number(value, "delay", where, 1, 64, kind == "buffer")
+        pressed = self.number(value, "press", where, 1, 1000, False)
+        if len(self.faults) > before or at is None:
+            return None
+        unit = value.get("unit", "")
+        return Part(
+            kind,
+            at,
+            face if kind in FACED else None,
+            delay,
+            pressed,
+            unit if isinstance(unit, str) else "",
+        )
+
+    def number(
+        self, value: dict[str, object], key: str, where: str, low: int, high: int, needed: bool
+    ) -> int | None:
+        given = value.get(key)
+        if given is None and not needed:
+            return None
+        if isinstance(given, int) and not isinstance(given, bool) and low <= given <= high:
+            return given
+        self.fault(f"{where}.{key}", "must be a whole number", given, f"From {low} to {high}.")
+        return None
+
+    def box(self, value: object, where: str) -> Box | None:
+        if not isinstance(value, dict):
+            self.fault(where, "must be an object", value, 'Write {"min": [...], "max": [...]}.')
+            return None
+        low = self.cell(value.get("min"), f"{where}.min")
+        high = self.cell(value.get("max"), f"{where}.max")
+        if low is None or high is None:
+            return None
+        if any(a > b for a, b in zip(low, high, strict=True)):
+            self.fault(where, "min lies beyond max", value, "Swap them.")
+            return None
+        return Box(low, high)
+
+    def same_cell(self, parts: list[Part | None], tape: list[Cell | None]) -> None:
+        """Two things in one cell cannot even be simulated."""
+        seen: dict[Cell, str] = {}
+        named = [(c, f"tape[{i}]") for i, c in enumerate(tape) if c]
+        named += [(p.at, f"parts[{i}] ({p.kind})") for i, p in enumerate(parts) if p]
+        for cell, who in named:
+            if cell in seen:
+                self.fault(
+                    who,
+                    f"is in the same cell as {seen[cell]}",
+                    list(cell),
+                    "Move or remove one of them.",
+                )
+            seen.setdefault(cell, who)

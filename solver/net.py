@@ -1,0 +1,213 @@
+"""The trigger net of a floor: where the button stands, how its line reaches the loop, boosters.
+
+The wires below the tape are one line that closes on itself. It is fed at one place; the pulse
+runs both ways, and boosters (buffers of delay 1 in the line) renew it every few cells. Where two
+arms meet they must agree to the half-tick, or some lift would be fired twice. So the line is cut
+into *nets* of wires: within a net all wires fire at once, and a booster stands between a net and
+the next, one tick later.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from models.geometry import Cell, add, scale, sub
+from models.parts import Part
+from models.problem import Problem, face_name
+from models.route import Route
+from models.system import System
+from solver import clearance
+from solver.routing import corner_frame
+
+MAX_TRIES = 12
+"""Feeding places tried for a line with as little skew as can be hoped for."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A trigger net, decided."""
+
+    trigger: Cell
+    """The cover that the button hangs on."""
+    link: tuple[Cell, ...]
+    """Surface cells below which the line runs from the trigger to the loop."""
+    boosters: dict[Cell, tuple[Cell, int]]
+    """Surface cells whose line cell is a buffer: (direction it faces, delay in ticks)."""
+    ticks: int
+    """How many ticks the last net fires after the first."""
+
+    def cost(self) -> int:
+        """Parts beyond those of the columns."""
+        return 2 * len(self.link)
+
+
+@dataclass(frozen=True)
+class NoLine:
+    """No trigger net for this route, and why."""
+
+    reason: str
+
+
+class LineSearch:
+    """Finds trigger nets for routes of one problem."""
+
+    def __init__(self, problem: Problem, system: System) -> None:
+        self.problem, self.system = problem, system
+        self.reach = problem.scenario.rules.reach
+
+    def find(self, route: Route) -> Line | NoLine:
+        """The line with the shortest link, then the least skew, for a route."""
+        loop = [self.problem.graph.cells[i] for i in route.cells]
+        normal = self.problem.normal(route.cells[0])
+        places = self._places(route, set(loop), normal)
+        paths = self._paths(loop, normal, *places)
+        best: Line | None = None
+        shortest = None
+        tried = 0
+        for path in paths:
+            if shortest is not None and len(path) > shortest:
+                break
+            line = self._fed(loop, path)
+            if line is None:
+                continue
+            shortest, tried = len(path), tried + 1
+            if best is None or line.ticks < best.ticks:
+                best = line
+            if tried >= MAX_TRIES or best.ticks <= self._least_ticks(loop, path):
+                break
+        if best is not None:
+            return best
+        if shortest is None and not places[0]:
+            return NoLine("no cover is free for the button beside the loop and its drives")
+        return NoLine("no trigger line reaches the loop so that all its arms agree")
+
+    # ------------------------------------------------------------------ places
+
+    def _places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
+        """Covers where the button may hang, and cells below which a link wire may lie."""
+        problem, system = self.problem, self.system
+        taken: set[Cell] = set()
+        near: dict[str, set[Cell]] = {"wire": set(), "trigger": set()}
+        for corner in route.corners:
+            frame = corner_frame(problem, corner.cell, corner.in_port, corner.out_port)
+            taken |= system.drive(corner.variant).claimed(frame)
+            for what, cells in near.items():
+                for dx, dy in clearance.offsets(system.name, corner.variant, what):
+                    cells.add(add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy))))
+        line = system.line_level
+        wires = {
+            cell
+            for cell in self._ground_cells()
+            if cell not in loop
+            and cell not in near["wire"]
+            and all(
+                self.problem.digging.allows(c) and c not in taken
+                for c in (add(cell, scale(normal, line)), add(cell, scale(normal, line - 1)))
+            )
+        }
+        triggers = [c for c in self._covers() if c in wires and c not in near["trigger"]]
+        triggers = [c for c in triggers if self._trigger_fits(c, normal, taken)]
+        return triggers, wires
+
+    def _trigger_fits(self, cell: Cell, normal: Cell, taken: set[Cell]) -> bool:
+        cells = {
+            add(cell, scale(normal, p.at[2])) for p in self.system.trigger.parts if p.at[2] < 0
+        }
+        cells |= {add(cell, scale(normal, c[2])) for c in self.system.trigger.air}
+        return all(self.problem.digging.allows(c) and c not in taken for c in cells)
+
+    def _covers(self) -> Iterator[Cell]:
+        """Cells of the surface that may carry the button, better ones first."""
+        scenario = self.problem.scenario
+        fixed = scenario.button()
+        if fixed is not None:
+            yield fixed.cell
+            return
+        for marks in (".o", "#"):
+            for name, surface in scenario.surfaces.items():
+                if scenario.button_surface in (None, name):
+                    yield from surface.cells(marks)
+
+    def _ground_cells(self) -> Iterator[Cell]:
+        """Cells of the surface's plane, the margin counted."""
+        ((_, surface),) = self.problem.scenario.surfaces.items()
+        plane, margin = surface.plane, surface.margin
+        for row in range(-margin, plane.rows + margin):
+            for column in range(-margin, plane.columns + margin):
+                yield plane.cell(row, column)
+
+    # ------------------------------------------------------------------ links
+
+    def _paths(
+        self, loop: Sequence[Cell], normal: Cell, triggers: Sequence[Cell], wires: set[Cell]
+    ) -> Iterator[tuple[Cell, ...]]:
+        """Paths from a trigger (first) to the cell beside the loop (last), shortest first."""
+        sides = _sides(self.problem, loop[0], normal)
+        distance: dict[Cell, int] = {}
+        onward: dict[Cell, Cell] = {}
+        queue: deque[Cell] = deque()
+        for cell in loop:
+            for side in sides:
+                near = add(cell, side)
+                if near in wires and near not in distance:
+                    distance[near] = 0
+                    queue.append(near)
+        while queue:
+            cell = queue.popleft()
+            for side in sides:
+                near = add(cell, side)
+                if near in wires and near not in distance:
+                    distance[near], onward[near] = distance[cell] + 1, cell
+                    queue.append(near)
+        order = {cell: i for i, cell in enumerate(triggers)}
+        for trigger in sorted(
+            (t for t in order if t in distance), key=lambda t: (distance[t], order[t])
+        ):
+            path = [trigger]
+            while path[-1] in onward:
+                path.append(onward[path[-1]])
+            yield tuple(path)
+
+    # ------------------------------------------------------------------ boosters
+
+    def _least_ticks(self, loop: Sequence[Cell], path: Sequence[Cell]) -> int:
+        """No line of so many cells is quicker: each net carries the pulse `reach` cells."""
+        far = len(loop) // 2 + len(path) - 1
+        return max(0, -(-(far - self.reach + 1) // (self.reach + 1)))
+
+    def _fed(self, loop: Sequence[Cell], path: tuple[Cell, ...]) -> Line | None:
+        """Boosters for a line fed through `path`; None if its arms cannot agree."""
+        from solver.boosters import place_boosters
+
+        boosters = place_boosters(loop, path, self.reach, self._least_ticks(loop, path))
+        if boosters is None:
+            return None
+        facing, ticks = boosters
+        return Line(path[0], path[1:], facing, ticks)
+
+
+def _sides(problem: Problem, cell: Cell, normal: Cell) -> tuple[Cell, ...]:
+    right = problem.heading(problem.index[cell], 0)
+    up = problem.heading(problem.index[cell], 1)
+    return (right, up, sub((0, 0, 0), right), sub((0, 0, 0), up))
+
+
+def line_parts(line: Line, system: System, normal: Cell) -> tuple[list[Part], dict[Cell, Part]]:
+    """The parts of the link, and the line parts (by cell) that replace a column's wire."""
+    level = system.line_level
+    parts: list[Part] = []
+    replaced: dict[Cell, Part] = {}
+    for cell in line.link:
+        at, below = add(cell, scale(normal, level)), add(cell, scale(normal, level - 1))
+        parts += [Part("wire", at, unit="link"), Part("block", below, unit="link")]
+    for cell, (direction, delay) in line.boosters.items():
+        at = add(cell, scale(normal, level))
+        replaced[at] = Part("buffer", at, face_name(direction), delay, unit="booster")
+    return parts, replaced
+
+
+def replace_parts(parts: Iterable[Part], replaced: dict[Cell, Part]) -> list[Part]:
+    """The parts with boosters put in place of line wires."""
+    return [replaced.get(part.at, part) if part.kind == "wire" else part for part in parts]

@@ -1,0 +1,161 @@
+"""Problem -> route problem: which corners may stand where, and what each choice costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+
+from models.catalogue import Design
+from models.geometry import Cell, Frame, add, scale
+from models.problem import Problem
+from models.route import (
+    NO_LIMIT,
+    CornerOption,
+    EdgeLimits,
+    EdgeSpan,
+    ReachTerm,
+    RouteProblem,
+)
+from models.scenario import Term
+from models.system import System
+from solver import clearance
+
+LINK_PARTS = 2
+"""A link cell is a wire on a block."""
+MAX_REACH = 80
+"""Link lengths that the route model tells apart."""
+
+
+def route_problem(problem: Problem, system: System) -> RouteProblem:
+    """The route problem of one surface for one system."""
+    scenario = problem.scenario
+    terms = route_terms(problem)
+    allowed = frozenset(
+        i for i in range(len(problem.graph.cells)) if _may_carry(problem, system, i)
+    )
+    required = frozenset(problem.index[cell] for cell in scenario.required())
+    loop = scenario.loop
+    reach = scenario.rules.push_limit + 1
+    return RouteProblem(
+        graph=problem.graph,
+        allowed=allowed,
+        options=tuple(_options(problem, system, allowed, terms)),
+        terms=terms,
+        cell_costs=tuple(
+            tuple(_cell_cost(term, system) for _ in problem.graph.cells) for term in terms
+        ),
+        required=required,
+        exact=loop.shape == "exact",
+        inside_on_right=loop.direction == "clockwise",
+        outside_faces=problem.rims if len(scenario.surfaces) == 1 else frozenset(),
+        around=problem.index[loop.around] if loop.around is not None else None,
+        length_min=max(4, loop.min_length or 4),
+        length_max=NO_LIMIT if loop.max_length is None else loop.max_length,
+        limits=EdgeLimits(
+            EdgeSpan(2, reach), EdgeSpan(2, reach - 1), EdgeSpan(2, reach), EdgeSpan(2, reach + 1)
+        ),
+        folds=frozenset(i for i, home in enumerate(problem.homes) if home is None),
+        fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
+        reach_terms=tuple(_reach_terms(problem, terms)),
+    )
+
+
+def route_terms(problem: Problem) -> tuple[Term, ...]:
+    """The terms that a route decides; within one system the depth is fixed."""
+    return tuple(term for term in problem.scenario.loop.minimise if term != "depth")
+
+
+def _may_carry(problem: Problem, system: System, cell: int) -> bool:
+    home = problem.homes[cell]
+    if home is None:
+        return False
+    at = problem.graph.cells[cell]
+    mark = problem.scenario.surfaces[home].mark_at(at)
+    if mark not in (".", "o"):
+        return False
+    frame = Frame(at, problem.heading(cell, 0), problem.heading(cell, 1), problem.normal(cell))
+    return all(problem.digging.allows(c) for c in system.column.claimed(frame))
+
+
+def corner_frame(problem: Problem, cell: int, in_port: int, out_port: int) -> Frame:
+    """The frame of a drive: x the arrival direction, y the departure, z into the room."""
+    arrival = problem.heading(cell, (in_port + 2) % 4)
+    leaving = problem.heading(cell, out_port)
+    return Frame(problem.graph.cells[cell], arrival, leaving, problem.normal(cell))
+
+
+def _options(
+    problem: Problem, system: System, allowed: frozenset[int], terms: tuple[Term, ...]
+) -> Iterable[CornerOption]:
+    tokens: dict[Cell, int] = {}
+    for cell in sorted(allowed):
+        for in_port in range(4):
+            for out_port in ((in_port + 1) % 4, (in_port + 3) % 4):
+                around = problem.graph.ports[cell]
+                if around[in_port] not in allowed or around[out_port] not in allowed:
+                    continue
+                frame = corner_frame(problem, cell, in_port, out_port)
+                for drive in system.drives:
+                    claimed = drive.claimed(frame)
+                    if not all(problem.digging.allows(c) for c in claimed):
+                        continue
+                    yield CornerOption(
+                        cell,
+                        in_port,
+                        out_port,
+                        drive.name,
+                        tuple(_drive_cost(term, drive) for term in terms),
+                        frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
+                        _forbidden(problem, system, drive, frame),
+                    )
+
+
+def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
+    cells = (
+        add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy)))
+        for dx, dy in clearance.offsets(system.name, drive.name, "tape")
+    )
+    return frozenset(problem.index[c] for c in cells if c in problem.index)
+
+
+def _cell_cost(term: Term, system: System) -> int:
+    if term == "parts":
+        return len(system.column.parts) + 1
+    if term == "dug":
+        return system.column.depth
+    return int(term == "length")
+
+
+@cache
+def _drive_cost(term: Term, drive: Design) -> int:
+    if term == "parts":
+        return len(drive.parts)
+    if term == "dug":
+        return len({p.at for p in drive.parts} | set(drive.air))
+    return int(term == "corners")
+
+
+def _trigger_cost(term: Term, system: System) -> int:
+    if term == "parts":
+        return len(system.trigger.parts)
+    return system.trigger.depth if term == "dug" else 0
+
+
+def _reach_terms(problem: Problem, terms: tuple[Term, ...]) -> Iterable[ReachTerm]:
+    """With the button's place given, what a link to it costs at least."""
+    button = problem.scenario.button()
+    if button is None or not {"parts", "dug"} & set(terms):
+        return
+    penalty = tuple(LINK_PARTS if term in ("parts", "dug") else 0 for term in terms)
+    cells = problem.graph.cells
+    distance = [sum(abs(a - b) for a, b in zip(c, button.cell, strict=True)) for c in cells]
+    for radius in range(1, min(MAX_REACH, max(distance))):
+        yield ReachTerm(frozenset(i for i, d in enumerate(distance) if d <= radius), penalty)
+
+
+def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption) -> bool:
+    """Whether two drives disturb each other, by the measured table."""
+    poses = [corner_frame(problem, o.cell, o.in_port, o.out_port)[:3] for o in (a, b)]
+    return clearance.clash(system.name, a.variant, poses[0], b.variant, poses[1]) or (
+        clearance.clash(system.name, b.variant, poses[1], a.variant, poses[0])
+    )
