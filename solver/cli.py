@@ -275,8 +275,19 @@ def _run() -> int:
         return OUR_FAULT
 
 
+def _leave_script_folder() -> None:
+    """Keep other programs' scripts from passing for our packages.
+
+    Python looks for modules beside the script first, and python-sat installs a script
+    `models.py` into the same folder as `ringwright`.
+    """
+    if sys.path[0] and Path(sys.path[0]).resolve() == Path(sys.argv[0]).resolve().parent:
+        del sys.path[0]
+
+
 def main() -> NoReturn:
     """The entry point of the `ringwright` command."""
+    _leave_script_folder()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")

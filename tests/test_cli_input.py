@@ -157,6 +157,18 @@ def test_our_own_faults_show_no_traceback(tmp_path):
     assert "Traceback" not in done.stderr
 
 
+def test_scripts_beside_ours_are_not_taken_for_our_packages(tmp_path):
+    """python-sat puts a `models.py` into the folder of the console scripts."""
+    (tmp_path / "models.py").write_text("raise SystemExit('the wrong models')")
+    script = tmp_path / "ringwright"
+    script.write_text("from solver.cli import main\nmain()\n")
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    run = [sys.executable, str(script), "draw", str(ROOT / "scenarios" / "first-ring.toml")]
+    done = subprocess.run(run, cwd=tmp_path, env=environment, capture_output=True, text=True)
+    assert done.returncode == 0, done
+    assert done.stdout.startswith("First ring")
+
+
 def test_a_closed_pipe_is_no_news(tmp_path):
     ringwright("new", "room.toml", cwd=tmp_path)
     command = f"{sys.executable} -m solver draw room.toml | head -n 1"
