@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from solver.route.formula import FALSE, TRUE
 from solver.route.rules import RouteFormula
 
+FaceCut = tuple[tuple[int, bool], ...]
+"""At least one of these faces is on the side named (True: inside)."""
 FEW = 6
 """Into how many of its faces a stray piece without a required cell is cut at once."""
 
@@ -33,9 +34,9 @@ def pieces(model: RouteFormula, inside: Sequence[bool]) -> list[list[int]]:
     return found
 
 
-def connectivity_cuts(model: RouteFormula, inside: Sequence[bool]) -> list[list[int]]:
+def connectivity_cuts(model: RouteFormula, inside: Sequence[bool]) -> list[FaceCut]:
     """Clauses that refuse this solution; none if it is a single loop."""
-    clauses: list[list[int]] = []
+    clauses: list[FaceCut] = []
     for side in (True, False):
         parts = [p for p in pieces(model, inside) if inside[p[0]] == side]
         if len(parts) < 2:
@@ -44,15 +45,23 @@ def connectivity_cuts(model: RouteFormula, inside: Sequence[bool]) -> list[list[
         for piece in parts:
             if piece is not home:
                 clauses += _join(model, piece, home, side)
-    return [list(clause) for clause in dict.fromkeys(map(tuple, clauses))]
+    return list(dict.fromkeys(clauses))
 
 
 def _anchored(model: RouteFormula, piece: list[int], side: bool) -> int:
     """2 for a piece that is on its side for certain, 1 beside a required cell, else 0."""
-    certain = TRUE if side else FALSE
-    if any(model.face[f] == certain for f in piece):
+    if not _certain(model, side).isdisjoint(piece):
         return 2
     return 1 if _required_at(model, piece) else 0
+
+
+def _certain(model: RouteFormula, side: bool) -> frozenset[int]:
+    """Faces that the problem itself puts on a side (a formula under caps knows too many)."""
+    problem = model.problem
+    if not side:
+        return problem.outside_faces
+    sectors = model.tables.sectors[problem.around] if problem.around is not None else None
+    return problem.inside_faces.union(sectors or ())
 
 
 def _required_at(model: RouteFormula, piece: list[int]) -> list[int]:
@@ -64,27 +73,34 @@ def _required_at(model: RouteFormula, piece: list[int]) -> list[int]:
     ]
 
 
-def _join(model: RouteFormula, piece: list[int], home: list[int], side: bool) -> list[list[int]]:
+def _join(
+    model: RouteFormula, piece: list[int], home: list[int], side: bool
+) -> list[FaceCut]:
     """The stray piece is given up, or a face of the ring round it comes over."""
-    sign = 1 if side else -1
     here = set(piece)
     ring = {g for f in piece for g in model.tables.touching[f]} - here
-    opened = sorted({sign * model.face[g] for g in ring})
-    elsewhere = _elsewhere(model, here, home, sign)
+    elsewhere = _elsewhere(model, here, home, side)
+    opened = (*((f, side) for f in sorted(ring)), *elsewhere)
     closed = here | ring
     for cell in _required_at(model, piece):
         if closed.issuperset(model.tables.sectors[cell] or ()):
-            return [opened + elsewhere]
-    strays = sorted({sign * model.face[f] for f in piece})
-    return [[*opened, *elsewhere, -lit] for lit in strays[:FEW]]
+            return [opened]
+    strays = list({model.face[f]: f for f in reversed(piece)}.values())[::-1]
+    return [(*opened, (f, not side)) for f in strays[:FEW]]
 
 
-def _elsewhere(model: RouteFormula, here: set[int], home: list[int], sign: int) -> list[int]:
+def _elsewhere(
+    model: RouteFormula, here: set[int], home: list[int], side: bool
+) -> tuple[tuple[int, bool], ...]:
     """What must fail for nothing to be on this side outside the stray piece."""
-    certain = TRUE if sign > 0 else FALSE
-    if any(model.face[f] == certain for f in home):
-        return []
+    if not _certain(model, side).isdisjoint(home):
+        return ()
     for cell in sorted(model.problem.required):
         if not here.intersection(model.tables.sectors[cell] or ()):
-            return []  # a required cell has a face on either side
-    return [-sign * model.face[home[0]]]
+            return ()  # a required cell has a face on either side
+    return ((home[0], not side),)
+
+
+def post_face_cut(model: RouteFormula, cut: FaceCut) -> None:
+    """A face cut as a clause of this formula."""
+    model.formula.clause(*(model.face[f] if side else -model.face[f] for f, side in cut))

@@ -40,6 +40,8 @@ class RouteFormula:
     convex: list[tuple[int, int]] = field(default_factory=list)
     """(1 or -1, literal) of every possible corner: -1 where it points into the inside."""
     option: dict[CornerOption, int] = field(default_factory=dict)
+    unreached: list[int] = field(default_factory=list)
+    """For each reach term: no cell of its set is tape."""
     objective: list[Sum] = field(default_factory=list)
 
 
@@ -293,10 +295,10 @@ def post_length(model: RouteFormula) -> None:
 def post_objective(model: RouteFormula) -> None:
     """One sum for each term."""
     problem, formula = model.problem, model.formula
-    unreached: list[int] = []
-    for reach in problem.reach_terms:
-        none = -_any(formula, sorted({model.tape[cell] for cell in reach.cells}))
-        unreached.append(none)
+    model.unreached = [
+        -_any(formula, sorted({model.tape[cell] for cell in reach.cells}))
+        for reach in problem.reach_terms
+    ]
     fixed = problem.fixed_costs or (0,) * len(problem.terms)
     for t in range(len(problem.terms)):
         costs = problem.cell_costs[t]
@@ -304,6 +306,6 @@ def post_objective(model: RouteFormula) -> None:
         pairs += [(option.costs[t], lit) for option, lit in model.option.items()]
         pairs += [
             (reach.penalty[t], lit)
-            for reach, lit in zip(problem.reach_terms, unreached, strict=True)
+            for reach, lit in zip(problem.reach_terms, model.unreached, strict=True)
         ]
         model.objective.append(weighted(pairs, fixed[t]))

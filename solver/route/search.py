@@ -1,13 +1,18 @@
-"""The search for the best tape route: test, cut, test again, term after term."""
+"""The search for the best tape route: test, cut, test again, term after term.
+
+Terms are minimised in order. For each, stages under rising caps are searched from the lower bound
+up, galloping, then closed in on from both sides; every "no" lifts the lower bound, every "yes" is
+a loop, or gives cuts. Refusals by later stages are clauses like any other, and the search goes on
+from where it was.
+"""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from itertools import combinations
+from dataclasses import dataclass
 
 from models.route import (
-    CornerOption,
     ImpossibilityProof,
     Route,
     RouteCut,
@@ -18,84 +23,252 @@ from models.route import (
     RouteVerdict,
 )
 from solver.route.check import Clash, route_faults
-from solver.route.cuts import connectivity_cuts
-from solver.route.formula import Row
-from solver.route.narrow import narrow
+from solver.route.clashes import clash_cuts
+from solver.route.cuts import FaceCut, connectivity_cuts
+from solver.route.narrow import Narrowed, narrow
 from solver.route.reading import read_route, sides
-from solver.route.rules import RouteFormula, route_formula
+from solver.route.stage import Cap, Stage
 from solver.route.topology import topology
+from solver.route.walks import term_bounds
 
 Progress = Callable[[Route, tuple[int, ...]], None]
 """Called with each better route and the lower bound so far."""
+
+FIRST_BUDGET = 20_000
+"""Conflicts spent on one test before the search looks elsewhere; doubled each time round."""
+CAPPED_STAGES = 3
+"""How many caps are tried before a stage without one; it finds a route or that there is none."""
+
+
+class OutOfTime(Exception):
+    """The deadline came before the answer."""
+
+
+@dataclass(slots=True)
+class Level:
+    """How far one term has got under the values of the terms before it."""
+
+    held: tuple[int, ...]
+    lower: int
+    stage: Stage | None = None
+    stages: int = 0
+    """How many stages there have been."""
+    gallop: int = 0
+    budget: int = FIRST_BUDGET
+    eager: bool = False
+    """The last test was given up: try for any better route next, not for the bound."""
 
 
 class RouteSearch:
     """Finds the best route of a problem; routes may be refused and the search goes on."""
 
     def __init__(
-        self,
-        problem: RouteProblem,
-        *,
-        seed: int = 0,
-        workers: int = 1,
-        clash: Clash | None = None,
+        self, problem: RouteProblem, *, seed: int = 0, clash: Clash | None = None
     ) -> None:
-        self.problem, self.clash = problem, clash
-        self.seed, self.workers = seed, workers
+        self.problem, self.clash, self.seed = problem, clash, seed
+        self.tables = topology(problem.graph)
         self.refused: list[RouteCut] = []
+        self.clashing: list[RouteCut] = []
+        self.face_cuts: list[FaceCut] = []
         self.best: Route | None = None
-        self.bounds: list[int] = []
-        narrowed = narrow(problem)
-        self.model: RouteFormula | None = None
         self.proof: ImpossibilityProof | None = None
-        if isinstance(narrowed, ImpossibilityProof):
+        self.levels: list[Level] = []
+        self.progress: Progress | None = None
+        narrowed = narrow(problem)
+        if isinstance(narrowed, Narrowed):
+            self.allowed = narrowed.allowed
+            terms = range(len(problem.terms))
+            self.walks = [term_bounds(problem, self.allowed, t) for t in terms]
+        else:
             self.proof = narrowed
-            return
-        self.model = route_formula(problem, topology(problem.graph), narrowed.allowed)
-        from solver.route.cpsat import CpSat
-
-        self.engine = CpSat(self.model.formula, seed=seed, workers=workers, presolve=True)
 
     def forbid(self, cut: RouteCut) -> None:
         """Refuse every route that breaks this clause."""
         self.refused.append(cut)
-        if self.best is not None and route_faults(self.problem, self.best, [cut], self.clash):
+        if self.best is not None and route_faults(self.problem, self.best, [cut]):
             self.best = None
-        if self.model is None:
-            return
-        option = self.model.option
-        self.model.formula.clause(
-            *(self.model.tape[cell] for cell in sorted(cut.tape)),
-            *(-self.model.tape[cell] for cell in sorted(cut.bare)),
-            *(option[o] for o in cut.chosen if o in option),
-            *(-option[o] for o in cut.dropped if o in option),
-        )
+        for level in self.levels:
+            if level.stage is not None:
+                level.stage.add_route_cut(cut)
 
     def solve(self, deadline: float, on_progress: Progress | None = None) -> RouteVerdict:
         """The best route, proven if time allows; `deadline` is a `time.monotonic()` time."""
-        if self.model is None:
-            assert self.proof is not None
+        self.progress = on_progress
+        if self.proof is not None:
             return RouteNone(self.proof)
-        goals = self.model.objective or [None]
-        fixed: list[Row] = []
-        found: Route | None = None
-        for goal in goals:
-            while True:
-                answer = self.engine.minimise(goal, fixed, deadline)
-                if answer.status == "none":
-                    assert found is None
-                    return RouteNone(ImpossibilityProof("search", "", ""))
-                if answer.status == "open":
-                    return RouteUnknown(())
-                cuts = connectivity_cuts(self.model, sides(self.model, answer.assignment))
-                for cut in cuts:
-                    self.model.formula.clause(*cut)
-                if not cuts:
-                    break
-            found = read_route(self.model, answer.assignment)
-            faults = route_faults(self.problem, found, self.refused)
-            assert not faults, faults
-            if goal is not None:
-                value = found.costs[len(fixed)]
-                fixed.append(Row(goal, value, value))
-        return RouteFound(found, True, found.costs)
+        try:
+            if not self._all_terms(deadline):
+                self.proof = self._confirmed(deadline)
+                return RouteNone(self.proof)
+        except OutOfTime:
+            if self.best is None:
+                return RouteUnknown(self.lower_bound())
+            return RouteFound(self.best, False, self.lower_bound())
+        assert self.best is not None
+        return RouteFound(self.best, True, self.best.costs)
+
+    def lower_bound(self) -> tuple[int, ...]:
+        """No route is lexicographically better than this."""
+        bound = [level.lower for level in self.levels]
+        return tuple(bound + [walk.least for walk in self.walks[len(bound) :]])
+
+    def _all_terms(self, deadline: float) -> bool:
+        """Minimise term after term, going back where a refusal ended what was held; False: none."""
+        terms = len(self.problem.terms)
+        if not terms:
+            return self._any_route(deadline)
+        while True:
+            t = max(0, len(self.levels) - 1)
+            held = tuple(level.lower for level in self.levels[:t])
+            if t == len(self.levels):
+                self.levels.append(Level(held, self.walks[t].least))
+            if self._minimise(t, self.levels[t], deadline):
+                if t + 1 == terms:
+                    return True
+                held = (*held, self.levels[t].lower)
+                self.levels.append(Level(held, self.walks[t + 1].least))
+            elif t == 0:
+                return False
+            else:
+                self._drop_level()
+                self.levels[-1].lower += 1
+
+    def _drop_level(self) -> None:
+        stage = self.levels.pop().stage
+        if stage is not None:
+            stage.close()
+
+    def _any_route(self, deadline: float) -> bool:
+        """Without an objective: any route at all."""
+        if not self.levels:
+            self.levels.append(Level((), 0, self._stage(())))
+        stage = self.levels[0].stage
+        assert stage is not None
+        while self.best is None:
+            answer = stage.test(None, 1 << 40, deadline)
+            if answer == "open":
+                raise OutOfTime
+            if answer in ("no", "never"):
+                return False
+            self._take(stage)
+        return True
+
+    def _minimise(self, t: int, level: Level, deadline: float) -> bool:
+        """Raise `level.lower` to the least value of term `t`; False if there is no route."""
+        while True:
+            upper = self._upper(t, level)
+            if upper is not None and upper <= level.lower:
+                return True
+            if time.monotonic() > deadline:
+                raise OutOfTime
+            stage = level.stage or self._next_stage(t, level, upper)
+            most = _aim(level, stage, upper)
+            answer = stage.test(most, level.budget, deadline)
+            if answer == "yes":
+                level.eager = False
+                self._take(stage)
+            elif answer == "open":
+                self._given_up(level, stage, most)
+            elif most is None:
+                return False
+            elif answer == "never" or most >= stage.most:
+                level.lower = max(level.lower, stage.most + 1)
+                self._leave_stage(level)
+            else:
+                level.lower = max(level.lower, stage.sum.next_above(most))
+                level.gallop += 1
+
+    def _given_up(self, level: Level, stage: Stage, most: int | None) -> None:
+        """A test took too long: spend more next time, and look for better routes first."""
+        level.budget *= 2
+        if level.eager and self.best is None and most is not None:
+            self._leave_stage(level)
+        level.eager = not level.eager
+
+    def _leave_stage(self, level: Level) -> None:
+        if level.stage is not None:
+            level.stage.close()
+        level.stage, level.gallop = None, 0
+
+    def _upper(self, t: int, level: Level) -> int | None:
+        """The value of term `t` on the best route, if that keeps what is held."""
+        if self.best is None or self.best.costs[:t] != level.held:
+            return None
+        return self.best.costs[t]
+
+    def _next_stage(self, t: int, level: Level, upper: int | None) -> Stage:
+        """The next cap: a little above the lower bound, then more, then none at all."""
+        caps = [Cap(i, value, self.walks[i]) for i, value in enumerate(level.held)]
+        level.stages += 1
+        unit = self.walks[t].unit
+        most = level.lower + unit * ((2 << level.stages) - 3)
+        if upper is not None and (most >= upper or level.stages > CAPPED_STAGES):
+            most = upper - 1
+        elif level.stages > CAPPED_STAGES:
+            level.stage = self._stage(caps)
+            return level.stage
+        level.stage = self._stage([*caps, Cap(t, most, self.walks[t])], bounded=True)
+        return level.stage
+
+    def _stage(self, caps: list[Cap] | tuple[()], *, bounded: bool = False) -> Stage:
+        stage = Stage(self.problem, self.tables, self.allowed, caps, bounded=bounded)
+        for face_cut in self.face_cuts:
+            stage.add_face_cut(face_cut)
+        for cut in (*self.refused, *self.clashing):
+            stage.add_route_cut(cut)
+        return stage
+
+    def _take(self, stage: Stage) -> None:
+        """A solution: cut it if it is no route, else keep it if it is the best."""
+        cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
+        if cuts:
+            self.face_cuts += cuts
+            for level in self.levels:
+                for cut in cuts if level.stage is not None else ():
+                    level.stage.add_face_cut(cut)
+            return
+        route = read_route(stage.model, stage.assignment)
+        clashing = clash_cuts(self.problem, route, self.clash)
+        if clashing:
+            self.clashing += clashing
+            for level in self.levels:
+                for refusal in clashing if level.stage is not None else ():
+                    level.stage.add_route_cut(refusal)
+            return
+        faults = route_faults(self.problem, route, self.refused, self.clash)
+        assert not faults, faults
+        if self.best is None or route.costs < self.best.costs:
+            self.best = route
+            if self.progress is not None:
+                self.progress(route, self.lower_bound())
+
+    def _confirmed(self, deadline: float) -> ImpossibilityProof:
+        """A second solver, of another family, must come to the same: no route."""
+        stage = Stage(self.problem, self.tables, self.allowed, (), solver="glucose4")
+        for face_cut in self.face_cuts:
+            stage.add_face_cut(face_cut)
+        for cut in (*self.refused, *self.clashing):
+            stage.add_route_cut(cut)
+        answer = stage.test(None, 1 << 40, deadline)
+        stage.close()
+        if answer == "open":
+            raise OutOfTime
+        assert answer != "yes", "two solvers disagree"
+        return ImpossibilityProof(
+            "search",
+            "no closed loop keeps all requirements",
+            "two SAT solvers (CaDiCaL, Glucose) on the same clauses",
+        )
+
+
+def _aim(level: Level, stage: Stage, upper: int | None) -> int | None:
+    """The value to test next: gallop up from the bound, halve once a route is known."""
+    if not stage.bounded:
+        return None
+    top = stage.most if upper is None else min(stage.most, upper - 1)
+    values = [v for v in stage.sum.attainable() if level.lower <= v <= top]
+    if not values or level.eager:
+        return top
+    if upper is not None and upper - 1 <= stage.most:
+        return values[(len(values) - 1) // 2]
+    return values[min(len(values) - 1, (1 << level.gallop) // 2)]

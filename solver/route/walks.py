@@ -37,6 +37,38 @@ class WalkBounds:
     least: int
     turns: Table
     """Indexed cell, arrival port, leaving port."""
+    unit: int
+    """A step in cost worth trying: two cells, or two corners."""
+
+
+def term_bounds(problem: RouteProblem, allowed: frozenset[int], term: int) -> WalkBounds:
+    """Bounds of one term of the objective, its fixed costs included."""
+    fixed = problem.fixed_costs[term] if problem.fixed_costs else 0
+    cells = len(problem.graph.cells)
+    cell_cost = np.array(problem.cell_costs[term], np.int64)
+    turn_cost = np.full((cells, 4, 4), FAR, np.int64)
+    for port in PORTS:
+        turn_cost[:, port, (port + 2) % 4] = 0
+    for option in problem.options:
+        at = (option.cell, option.in_port, option.out_port)
+        turn_cost[at] = min(int(turn_cost[at]), option.costs[term])
+    cheapest = min((option.costs[term] for option in problem.options), default=0)
+    unit = max(1, 2 * int(cell_cost.min()), 2 * cheapest)
+    penalties = [reach.penalty[term] for reach in problem.reach_terms]
+    low = min(int(cell_cost.min()), cheapest, *penalties, 0)
+    nothing = np.full((cells, 4, 4), -FAR, np.int32)
+    if low < 0:  # walks would go round and round
+        most = sum(abs(int(c)) for c in cell_cost) + sum(abs(p) for p in penalties)
+        most += sum(abs(option.costs[term]) for option in problem.options)
+        return WalkBounds(fixed - most, nothing, unit)
+    least = int(cell_cost.min()) * max(4, problem.length_min)
+    if not problem.required & allowed:
+        return WalkBounds(fixed + least, nothing, unit)
+    walk = walk_bounds(
+        problem, allowed, cell_cost.astype(np.int32), turn_cost.astype(np.int32), unit
+    )
+    turns = np.where(walk.turns < FAR, walk.turns + fixed, FAR).astype(np.int32)
+    return WalkBounds(max(walk.least, least) + fixed, turns, unit)
 
 
 def walk_bounds(
@@ -44,6 +76,7 @@ def walk_bounds(
     allowed: frozenset[int],
     cell_cost: Table,
     turn_cost: Table,
+    unit: int,
 ) -> WalkBounds:
     """`turn_cost` is indexed cell, arrival port, leaving port: 0 straight on, FAR where barred."""
     anchors = spread(problem, allowed)
@@ -72,14 +105,8 @@ def walk_bounds(
         for goes in PORTS:
             total = (arrived[:, came] + leaving[:, goes]).min(axis=1)
             best[:, came, goes] = total + turn_cost[:, came, goes]
-    for i, a in enumerate(anchors):  # an anchor is on every tour: its own legs close there
-        closing = tours + between.T
-        for came in PORTS:
-            for goes in PORTS:
-                pass
-        del closing
-        best[a] = least
-    return WalkBounds(least, np.minimum(best, FAR))
+    best[anchors] = least  # every tour passes them, one way or another
+    return WalkBounds(least, np.minimum(best, FAR), unit)
 
 
 def spread(problem: RouteProblem, allowed: frozenset[int]) -> list[int]:

@@ -1,0 +1,271 @@
+"""One stage of the search: the routes whose costs stay under caps, in an incremental SAT solver.
+
+Earlier terms are held at their optimum, the current one is bounded by assumptions. What the walk
+bounds exclude under the caps is not even written down, so that a stage is far smaller than the
+room; routes beyond the caps are the next stage's.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from pysat.solvers import Solver
+
+from models.route import RouteCut, RouteProblem
+from solver.route.counting import Graded, at_most_one, count, graded
+from solver.route.cuts import FaceCut, post_face_cut
+from solver.route.formula import FALSE, TRUE
+from solver.route.reading import Assignment
+from solver.route.rules import RouteFormula, route_formula
+from solver.route.topology import PORTS, Topology
+from solver.route.walks import WalkBounds
+
+Answer = Literal["yes", "no", "never", "open"]
+"""A solution; none under this bound; none in this stage at all; budget or time ran out."""
+
+SOLVER = "cadical153"
+SLICE = 2000
+"""Conflicts between two looks at the clock."""
+TURNING_CAP = 12
+"""Reflex corners up to which the turning equation is spelled out; beyond, cuts do the work."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cap:
+    """A term may cost at most this."""
+
+    term: int
+    most: int
+    bounds: WalkBounds | None
+
+
+class Stage:
+    """A formula under caps (the last one is the term being minimised) and its solver."""
+
+    def __init__(
+        self,
+        problem: RouteProblem,
+        tables: Topology,
+        allowed: frozenset[int],
+        caps: Sequence[Cap],
+        *,
+        bounded: bool = False,
+        solver: str = SOLVER,
+    ) -> None:
+        """`bounded`: the last cap is of the term that is being minimised."""
+        self.bounded = bounded
+        self.most = caps[-1].most if caps else 0
+        kept = frozenset(cell for cell in allowed if _may_use(cell, caps))
+        self.trimmed = len(kept) < len(allowed)
+        self.model: RouteFormula = route_formula(problem, tables, kept)
+        self.colours = _two_colours(problem, kept)
+        self._counts: dict[tuple[tuple[int, ...], bool], list[int]] = {}
+        formula = self.model.formula
+        self._post_turning()
+        self._post_length()
+        for cap in caps:
+            self.sum = self._objective(cap)
+            if cap.most < self.sum.base:
+                formula.clause()
+            formula.clause(-self.sum.above(cap.most))
+            if cap.bounds is not None:
+                self._post_bounds(cap.bounds, self.sum)
+        for group in formula.at_most_one:
+            at_most_one(formula, group)
+        self._loaded = len(formula.clauses)
+        self.solver = Solver(
+            name=solver, bootstrap_with=[] if formula.contradiction else formula.clauses
+        )
+        self.assignment: Assignment = []
+
+    def add_face_cut(self, cut: FaceCut) -> None:
+        """Keep a connectivity cut from now on."""
+        post_face_cut(self.model, cut)
+
+    def add_route_cut(self, cut: RouteCut) -> None:
+        """Keep a refusal from now on; what this stage leaves out is false."""
+        tape, option = self.model.tape, self.model.option
+        self.model.formula.clause(
+            *(tape[cell] for cell in sorted(cut.tape)),
+            *(-tape[cell] for cell in sorted(cut.bare)),
+            *(option.get(o, FALSE) for o in cut.chosen),
+            *(-option.get(o, FALSE) for o in cut.dropped),
+        )
+
+    def test(self, most: int | None, budget: int, deadline: float) -> Answer:
+        """Whether a solution costs at most so much, within a budget of conflicts."""
+        self._load()
+        if self.model.formula.contradiction:
+            return "never"
+        limit = FALSE if most is None else self.sum.above(most)
+        assumed = [] if limit == FALSE else [-limit]
+        if most is not None and most < self.sum.base:
+            return "no"
+        while True:
+            self.solver.conf_budget(min(SLICE, budget))
+            verdict = self.solver.solve_limited(assumptions=assumed)
+            if verdict is not None:
+                break
+            budget -= SLICE
+            if budget <= 0 or time.monotonic() > deadline:
+                return "open"
+        if not verdict:
+            return "no" if assumed and self.solver.get_core() else "never"
+        values = self.solver.get_model() or []
+        known = [False] * (self.model.formula.variables + 1)
+        for lit in values:
+            if 0 < lit < len(known):
+                known[lit] = True
+        known[TRUE] = True
+        self.assignment = known
+        return "yes"
+
+    def close(self) -> None:
+        """Give the solver's memory back."""
+        self.solver.delete()
+
+    def _load(self) -> None:
+        clauses = self.model.formula.clauses
+        for clause in clauses[self._loaded :]:
+            self.solver.add_clause(list(clause))
+        self._loaded = len(clauses)
+
+    def _count(self, literals: Sequence[int], cap: int, *, exact: bool = False) -> list[int]:
+        """A count of these literals, made once; an exact one serves for both."""
+        key = tuple(sorted(literals))
+        for ready in ((key, True), (key, exact)):
+            known = self._counts.get(ready)
+            if known is not None and len(known) >= min(cap, len(literals)):
+                return known[:cap]
+        known = count(self.model.formula, literals, cap, exact=exact)
+        self._counts[key, exact] = known
+        return known
+
+    def _post_turning(self) -> None:
+        """Convex corners (and defects inside) less reflex ones are four, spelled out in unary."""
+        model = self.model
+        faces = [(d, lit) for d, lit in zip(model.tables.defect, model.face, strict=True) if d]
+        constant = sum(d for d, lit in faces if lit == TRUE)
+        ahead = [lit for sign, lit in model.convex if sign > 0]
+        behind = [lit for sign, lit in model.convex if sign < 0]
+        for defect, lit in faces:
+            if abs(lit) != TRUE:
+                (ahead if defect > 0 else behind).extend([lit] * abs(defect))
+        lead = 4 - constant
+        if lead < 0:
+            ahead, behind, lead = behind, ahead, -lead
+        first = self._count(ahead, TURNING_CAP + lead, exact=True)
+        first = first + [FALSE] * (TURNING_CAP + lead - len(first))
+        second = self._count(behind, TURNING_CAP, exact=True)
+        second = second + [FALSE] * (TURNING_CAP - len(second))
+        self.behind = behind
+        for lit in first[:lead]:
+            model.formula.clause(lit)
+        for a, b in zip(first[lead:], second, strict=True):
+            model.formula.clause(-a, b)
+            model.formula.clause(a, -b)
+        self.flat = all(abs(lit) == TRUE for _, lit in faces) and lead == 4
+
+    def _post_length(self) -> None:
+        """Least and greatest length; on a chessboard half the cells are counted."""
+        problem, formula = self.model.problem, self.model.formula
+        cells, factor = self._half(self._live())
+        live = [self.model.tape[c] for c in cells]
+        least = -(-problem.length_min // factor)
+        most = problem.length_max // factor
+        if problem.length_min > 4:
+            if least > len(live):
+                formula.clause()
+                return
+            formula.clause(self._count(live, least, exact=True)[least - 1])
+        if most < len(live):
+            formula.clause(-self._count(live, most + 1, exact=True)[most])
+
+    def _half(self, cells: Sequence[int]) -> tuple[list[int], int]:
+        """Cells to count and the factor: a loop has as many cells of either colour."""
+        if self.colours is None:
+            return list(cells), 1
+        return [c for c in cells if self.colours[c] == 0], 2
+
+    def _objective(self, cap: Cap) -> Graded:
+        """A term as a graded sum: what all cells and all corners cost alike, then the extras."""
+        model, term = self.model, cap.term
+        problem = model.problem
+        cells = {c: problem.cell_costs[term][c] for c in self._live()}
+        corners = {lit: option.costs[term] for option, lit in model.option.items()}
+        base = problem.fixed_costs[term] if problem.fixed_costs else 0
+        classes: list[tuple[int, list[int], int]] = []  # weight, literals, needed for sure
+        if self.colours is not None and (alike := min(cells.values(), default=0)) > 0:
+            half = [model.tape[c] for c in cells if self.colours[c] == 0]
+            classes.append((2 * alike, half, 0))
+            cells = {c: w - alike for c, w in cells.items()}
+        if self.flat and (alike := min(corners.values(), default=0)) > 0:
+            base += 4 * alike  # as many corners as four and twice the reflex ones
+            classes.append((2 * alike, self.behind, 1))
+            corners = {lit: w - alike for lit, w in corners.items()}
+        extras: dict[int, list[int]] = {}
+        pairs = [(w, model.tape[c]) for c, w in cells.items()] + [
+            (w, lit) for lit, w in corners.items()
+        ]
+        pairs += [
+            (reach.penalty[term], lit)
+            for reach, lit in zip(problem.reach_terms, model.unreached, strict=True)
+        ]
+        for w, lit in pairs:
+            if w:
+                extras.setdefault(abs(w), []).append(lit if w > 0 else -lit)
+                base += min(w, 0)
+        classes += [(w, lits, 0) for w, lits in sorted(extras.items(), reverse=True)]
+        room = max(0, cap.most - base)
+        counts = [
+            (w, self._count(lits, room // w + 1, exact=bool(exact)))
+            for w, lits, exact in classes
+        ]
+        return graded(model.formula, counts, base, max(cap.most, base))
+
+    def _live(self) -> list[int]:
+        return [cell for cell, lit in enumerate(self.model.tape) if lit != FALSE]
+
+    def _post_bounds(self, bounds: WalkBounds, total: Graded) -> None:
+        """A turn or a straight stretch costs at least the cheapest walk through it."""
+        model, formula = self.model, self.model.formula
+        for (cell, came, goes), lit in model.turn.items():
+            formula.clause(-lit, total.reaching(int(bounds.turns[cell, came, goes])))
+        for cell, row in enumerate(model.tables.link_at):
+            if model.tape[cell] == FALSE:
+                continue
+            through = bounds.turns[cell]
+            formula.clause(-model.tape[cell], total.reaching(int(through.min())))
+            for port in PORTS[:2]:
+                if row[port] >= 0 and row[port + 2] >= 0:
+                    least = int(min(through[port, port + 2], through[port + 2, port]))
+                    pair = (-model.link[row[port]], -model.link[row[port + 2]])
+                    formula.clause(*pair, total.reaching(least))
+
+
+def _may_use(cell: int, caps: Sequence[Cap]) -> bool:
+    return all(
+        cap.bounds is None or int(cap.bounds.turns[cell].min()) <= cap.most for cap in caps
+    )
+
+
+def _two_colours(problem: RouteProblem, cells: frozenset[int]) -> dict[int, int] | None:
+    """A chessboard colouring of these cells, if there is one."""
+    colour: dict[int, int] = {}
+    for start in sorted(cells):
+        if start in colour:
+            continue
+        colour[start] = 0
+        queue = [start]
+        for cell in queue:
+            for n in problem.graph.ports[cell]:
+                if n in cells and n not in colour:
+                    colour[n] = 1 - colour[cell]
+                    queue.append(n)
+                elif n in cells and colour[n] == colour[cell]:
+                    return None
+    return colour
+
