@@ -27,7 +27,7 @@ UP: Cell = (0, 0, 1)
 DOWN: Cell = (0, 0, -1)
 
 
-class Clash(Exception):
+class ClashError(Exception):
     """Two different parts are asked for in one cell."""
 
 
@@ -38,6 +38,8 @@ class LiftLine:
     parts: dict[Cell, Part] = field(default_factory=dict)
     entries: list[Cell] = field(default_factory=list)
     """Wires at which the line can be fed; one for each piece that must be fed."""
+    air: set[Cell] = field(default_factory=set)
+    """Cells to dig and leave free: wires climb only where nothing conducts above the lower one."""
     level: bool = False
     """Whether the line carries a level (each change fires the lifts) instead of pulses."""
 
@@ -46,7 +48,7 @@ class LiftLine:
         part = Part(kind, at, None if face is None else FACE_OF[face], None, None, "line")
         old = self.parts.setdefault(at, part)
         if old != part:
-            raise Clash(f"{part.kind} and {old.kind} at {at}")
+            raise ClashError(f"{part.kind} and {old.kind} at {at}")
 
     def wires(self) -> list[Cell]:
         """Every wire of the line."""
@@ -93,6 +95,7 @@ def wall_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
         else:
             climb = list(reversed(edge))
             _vertical(line, climb, sub(after[1], climb[0]), sub(before[-2], climb[-1]), inward)
+    line.air -= set(line.parts)
     return line
 
 
@@ -132,12 +135,14 @@ def _vertical(
             line.put("block" if k else "insulator", add(leaf, DOWN))
             line.put("wire", trunk)
             line.put("insulator", add(trunk, DOWN))
+            line.air.add(add(trunk, UP))
         elif k % 2:
             side = low_side if k == 1 else high_side
             bend = add(_behind(cell, inward, 4), side)
             line.put("wire", bend)
             # From the horizontal edge power must also come down, to the corner's own lift.
             line.put("block" if k == 1 else "insulator", add(bend, DOWN))
+            line.air.add(add(bend, UP))
     # Blocks that keep the wires behind the lifts from joining the horizontal lines askew.
     line.put("block", add(add(_behind(edge[0], inward, 3), scale(UP, 2)), low_side))
     if n % 2:

@@ -1,20 +1,20 @@
 """Whole test machines from designs: rings and pluses on any surface, in both directions.
 
-The trigger line is real; its button is not: the bed feeds the line at its entries. Everything is dug
-as snugly as the units allow, so that the ground is as close as it can come.
+The trigger line is real; its button is not: the bed feeds the line at its entries. Everything is
+dug as snugly as the units allow, so that the ground is as close as it can come.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from models.catalogue import Design
-from models.geometry import Box, Cell, Face, Frame, OPPOSITE, add, scale, sub
+from models.geometry import Box, Cell, Face, Frame, add, scale, sub
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.parts import Part
 from models.rules import Rules
-from solver.lift_lines import Clash, LiftLine, deep_line, over_line, wall_line
+from solver.lift_lines import ClashError, LiftLine, deep_line, over_line, wall_line
 from solver.simulate import Simulation
 
 Spot = tuple[int, int]
@@ -107,7 +107,7 @@ def build(
     reach: int = 64,
     snug: bool = True,
 ) -> Bench:
-    """A machine of one loop. Raises Clash where two units want one cell."""
+    """A machine of one loop. Raises ClashError where two units want one cell."""
     size = [max(s[i] for s in spots) - min(s[i] for s in spots) + 1 + 2 * MARGIN for i in (0, 1)]
     low = [min(s[i] for s in spots) for i in (0, 1)]
     room, origin = _room(ground, size)
@@ -117,7 +117,7 @@ def build(
 
     tape = [world(i - low[0] + MARGIN, j - low[1] + MARGIN) for i, j in spots]
     line = LINES[system](tape, ground.inward)
-    parts, air = dict(line.parts), set()
+    parts, air = dict(line.parts), set(line.air)
     for cell in tape:
         air.add(sub(cell, ground.inward))
     for number, frame in enumerate(corner_frames(tape, ground.inward)):
@@ -127,7 +127,7 @@ def build(
         air.update(frame.cell(cell) for cell in design.air)
     blocked = sorted(cell for cell in air if cell in parts)
     if blocked:
-        raise Clash(f"cells that must stay free are taken: {blocked[:3]}")
+        raise ClashError(f"cells that must stay free are taken: {blocked[:3]}")
     dug = _dug(set(parts) | air, tape, snug)
     covers = [world(i, j) for i in range(size[0]) for j in range(size[1])]
     surface = set(tape)
@@ -141,9 +141,9 @@ def build(
 def _merge(parts: dict[Cell, Part], part: Part) -> None:
     old = parts.setdefault(part.at, part)
     if (old.kind, old.face, old.delay) != (part.kind, part.face, part.delay):
-        raise Clash(f"{part.kind} and {old.kind} at {part.at}")
+        raise ClashError(f"{part.kind} and {old.kind} at {part.at}")
     if old is not part and old.kind not in ("block", "insulator"):
-        raise Clash(f"two units share the {part.kind} at {part.at}")
+        raise ClashError(f"two units share the {part.kind} at {part.at}")
 
 
 def _room(ground: Ground, size: Sequence[int]) -> tuple[tuple[int, int, int], Cell]:
@@ -232,30 +232,3 @@ def _turn(simulation: Simulation, bench: Bench, press: int) -> tuple[list[Machin
 def mirrored(spots: Sequence[Spot]) -> list[Spot]:
     """The same loop, the other way round."""
     return [spots[0], *reversed(spots[1:])]
-
-
-def turned_upside_down(face: Face) -> Face:
-    """The opposite local up; handy for naming."""
-    return OPPOSITE[face]
-
-
-__all__ = [
-    "CEILING",
-    "EAST",
-    "FLOOR",
-    "NORTH",
-    "SOUTH",
-    "Bench",
-    "Clash",
-    "Design",
-    "Ground",
-    "Verdict",
-    "build",
-    "judge",
-    "mirrored",
-    "plus",
-    "polygon",
-    "rectangle",
-    "replace",
-    "up_of",
-]

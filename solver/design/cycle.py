@@ -1,80 +1,113 @@
-"""The cycle of a drive as clauses: part, shift, feed, each in its window, once.
+"""The cycle of a drive as clauses: its three rams simulated half-tick by half-tick.
 
-Each ram may rest either way. What is asked of the power at the three rams:
-
-- the grip ram loses power once, in half-tick p, after the tape is sunk, and that is the part;
-- the shift starts at the first half-tick from p + 3 in which its ram has power (before that, the grip
-  ram's head or the drawn block is in its way);
-- the feed starts at the first half-tick from 3 after the shift in which its ram has power; when the
-  shift starts it must be in and without power.
+Once with the tape sunk (one block to part, shift and feed) and once with the tape up (nothing to
+move), each with and without overhead pickup. Where the outcome would hang on the order in
+which rams start within a half-tick, the wiring is refused.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from solver.design.clauses import FALSE
+from solver.design.clauses import FALSE, TRUE, Clauses
 from solver.design.physics import Physics
 from solver.design.task import RAMS
 
+STROKE = 3
 
-@dataclass(frozen=True)
-class Signals:
-    """Power of one ram over the times from -1."""
 
-    at: dict[int, int]
+@dataclass
+class Ram:
+    """Power of one ram over time, and when its head is out."""
 
-    def rises(self, world: Physics, t: int) -> int:
-        return world.f.all(-self.at[t - 1], self.at[t])
+    power: dict[int, int]
+    out: dict[int, int] = field(default_factory=dict)
 
-    def falls(self, world: Physics, t: int) -> int:
-        return world.f.all(self.at[t - 1], -self.at[t])
+    def __post_init__(self) -> None:
+        self.out[-1] = self.power[-1]
+        for t in (-4, -3, -2):
+            self.out[t] = self.out[-1]
+
+    def retracts(self, f: Clauses, t: int) -> int:
+        """It is out and loses its power."""
+        return f.all(self.out[t - 1], -self.power[t]) if t >= 0 else FALSE
+
+    def wants(self, f: Clauses, t: int) -> int:
+        """It is in, has power, and is not on its way back."""
+        returning = f.any(*(self.retracts(f, t - k) for k in range(1, STROKE)))
+        return f.all(-self.out[t - 1], self.power[t], -returning)
+
+    def go(self, f: Clauses, t: int, free: int) -> int:
+        """Fix the state at t: it extends if it wants to and the way is free."""
+        extends = f.all(self.wants(f, t), free)
+        stays = f.all(self.out[t - 1], self.power[t])
+        self.out[t] = f.any(extends, stays)
+        return extends
+
+
+class Cycle:
+    """One run of the three rams after the lifts have fired in half-tick 0."""
+
+    def __init__(self, world: Physics, power: list[dict[int, int]], sunk: bool) -> None:
+        self.f, self.task, self.sunk = world.f, world.task, sunk
+        self.grip, self.feed, self.shift = (Ram(p) for p in power)
+        self.parted = dict.fromkeys(range(-4, 0), FALSE)
+        self.shifted = dict.fromkeys(range(-4, 0), FALSE)
+        self.fed = dict.fromkeys(range(-4, 0), FALSE)
+        self.f.add(-self.grip.out[-1], -self.shift.out[-1])  # two heads in one cell
+        for t in range(self.task.horizon):
+            self._step(t)
+        self._end()
+
+    def _step(self, t: int) -> None:
+        f, grip, feed, shift = self.f, self.grip, self.feed, self.shift
+        parts = FALSE
+        if self.sunk and t >= self.task.first_part:
+            # The first return after the sink draws the block; later ones must find nothing there.
+            parts = f.all(grip.retracts(f, t), -self.parted[t - 1])
+            f.add(-grip.retracts(f, t), -self.fed[t - 1])
+        self.parted[t] = f.any(self.parted[t - 1], parts)
+        drawn_rests = f.all(self.parted[t - STROKE], -self.shifted[t - 1])
+        drawn_moves = f.all(self.parted[t], -self.parted[t - STROKE])
+        beside_rests = f.all(self.shifted[t - STROKE], -self.fed[t - 1])
+        beside_moves = f.all(self.shifted[t - 1], -self.shifted[t - STROKE])
+        f.add(-grip.wants(f, t), -drawn_rests)  # it would put the block back
+        grip_head = f.all(grip.out[t - 1], grip.power[t])
+        shift_head = f.all(shift.out[t - 1], shift.power[t])
+        feed_head = f.all(feed.out[t - 1], feed.power[t])
+        # Two rams that want one free cell: the outcome would hang on their order.
+        f.add(-grip.wants(f, t), -shift.wants(f, t), grip_head, shift_head, drawn_moves)
+        f.add(-drawn_rests, -shift.wants(f, t), -feed.wants(f, t))
+        f.add(-shift.wants(f, t), -drawn_rests, -beside_moves)
+        goes = shift.go(
+            f,
+            t,
+            f.all(-grip_head, -drawn_moves, -f.all(drawn_rests, feed_head)),
+        )
+        grip.go(f, t, f.all(-shift_head, -drawn_moves, -drawn_rests))
+        pushes = feed.go(f, t, -beside_moves)
+        self.shifted[t] = f.any(self.shifted[t - 1], f.all(goes, drawn_rests))
+        self.fed[t] = f.any(self.fed[t - 1], f.all(pushes, beside_rests))
+
+    def _end(self) -> None:
+        """The block is fed in time, and every ram is back where it rests."""
+        if self.sunk:
+            self.f.add(self.fed[self.task.last_feed])
+        last = self.task.horizon - 1
+        for ram in (self.grip, self.feed, self.shift):
+            for t in (last - 2, last - 1, last):
+                self.f.imply([ram.out[-1]], ram.out[t])
+                self.f.imply([ram.out[t]], ram.out[-1])
+            self.f.imply([ram.power[last]], ram.power[-1])
+            self.f.imply([ram.power[-1]], ram.power[last])
 
 
 def require_cycle(world: Physics) -> None:
-    """Post the whole cycle, with and without overhead pickup."""
+    """Post all runs."""
     for overhead in (False, True):
-        grip, feed, shift = (
-            Signals({t: world.ram_reads(ram, t, overhead) for t in world.times}) for ram in RAMS
-        )
-        _require(world, grip, feed, shift)
+        power = [{t: world.ram_reads(ram, t, overhead) for t in world.times} for ram in RAMS]
+        for sunk in (True, False):
+            Cycle(world, power, sunk)
 
 
-def _require(world: Physics, grip: Signals, feed: Signals, shift: Signals) -> None:
-    f, task = world.f, world.task
-    span = range(task.horizon)
-    for signal in (grip, feed, shift):
-        _one_stroke(world, signal)
-    parted = {-1: FALSE, -2: FALSE, -3: FALSE}
-    shifted = {-1: FALSE, -2: FALSE, -3: FALSE}
-    fed = {-1: FALSE}
-    head_out = {-1: grip.at[-1]}
-    f.add(-grip.at[-1], -shift.at[-1])  # both heads would rest in one cell
-    for t in span:
-        falls = grip.falls(world, t)
-        if t < task.first_part:
-            f.add(-falls)
-        f.imply([falls], head_out[t - 1])
-        parted[t] = f.any(parted[t - 1], falls)
-        shifted[t] = f.any(shifted[t - 1], f.all(parted[t - 3], shift.at[t]))
-        starts = f.all(shifted[t], -shifted[t - 1])
-        f.imply([starts], -feed.at[t])
-        f.imply([starts], -grip.at[t])
-        # The grip ram must not put the drawn block back; nor may the shift go before the grip.
-        f.imply([grip.rises(world, t), parted[t - 1]], shifted[t - 1])
-        f.imply([shift.rises(world, t)], head_out[t - 1])
-        f.imply([feed.rises(world, t)], shifted[t - 1])
-        fed[t] = f.any(fed[t - 1], f.all(shifted[t - 3], feed.at[t]))
-        head_out[t] = f.any(head_out[t - 1], f.all(grip.at[t], -shift.at[t]))
-    f.add(fed[task.last_feed])
-
-
-def _one_stroke(world: Physics, signal: Signals) -> None:
-    """The power goes away once and comes back once (in either order), and ends as it began."""
-    f, last = world.f, world.task.horizon - 1
-    falls = [signal.falls(world, t) for t in range(last + 1)]
-    rises = [signal.rises(world, t) for t in range(last + 1)]
-    f.exactly_one([lit for lit in falls if lit != FALSE])
-    f.exactly_one([lit for lit in rises if lit != FALSE])
-    f.imply([signal.at[-1]], signal.at[last])
-    f.imply([signal.at[last]], signal.at[-1])
+__all__ = ["TRUE", "Cycle", "require_cycle"]

@@ -329,7 +329,7 @@ class Physics:
             is_it = self.is_(cell, "sensor", face)
             if is_it == FALSE:
                 continue
-            begun = {t: FALSE for t in range(-4, 0)}
+            begun = dict.fromkeys(range(-4, 0), FALSE)
             for t in range(self.task.horizon):
                 idle = [-begun[t - k] for k in (1, 2, 3)]
                 begun[t] = f.all(*idle, self._changes(watched, t))
@@ -369,6 +369,10 @@ class Physics:
         for cell, part in self.task.fixed.items():
             if part.kind != "wire":
                 continue
+            if cell in self.task.stiff:
+                for face in self.level:
+                    if self.connects(cell, face) != TRUE:
+                        f.add(-self.connects(cell, face))
             for t in self.times:
                 if t in self.task.live.get(cell, ()):
                     continue

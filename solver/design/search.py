@@ -1,7 +1,7 @@
 """Searches for wirings: decides "at most k parts" and lowers k.
 
-Two solvers can decide the same clauses: CP-SAT, and, as a second word on "infeasible", whatever
-else reads clauses.
+CP-SAT decides. A pure SAT solver can be asked the same clauses as a second word on "none": it
+shares neither presolve nor search with CP-SAT.
 """
 
 from __future__ import annotations
@@ -9,21 +9,20 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, cast
 
 from ortools.sat.python import cp_model
 
-from models.geometry import Cell
-from models.parts import Part
-from solver.design.clauses import Clauses
+from models.parts import Kind, Part
 from solver.design.cycle import require_cycle
 from solver.design.physics import Physics
 from solver.design.task import Task
 
 Answer = Literal["found", "none", "unknown"]
+Engine = Literal["cp-sat", "cadical"]
 
 
-@dataclass
+@dataclass(frozen=True)
 class Outcome:
     """The answer to one question, with the wiring if there is one."""
 
@@ -34,11 +33,12 @@ class Outcome:
 
 @dataclass
 class Problem:
-    """A task in clauses, with the weights that count parts."""
+    """A task in clauses."""
 
     task: Task
     world: Physics = field(init=False)
     refused: list[list[int]] = field(default_factory=list)
+    """One clause for each wiring that the simulator did not accept."""
 
     def __post_init__(self) -> None:
         self.world = Physics(self.task)
@@ -49,76 +49,120 @@ class Problem:
         return [-choices[("air", None)] for choices in self.world.options.values()]
 
     def decide(
-        self, most: int, budget_s: float, *, workers: int = 2, seed: int = 1, presolve: bool = True
+        self,
+        most: int,
+        budget_s: float,
+        *,
+        engine: Engine = "cp-sat",
+        presolve: bool = True,
+        given: Iterable[int] = (),
     ) -> Outcome:
-        """Is there a wiring of at most so many parts?"""
-        model = to_cp_sat(self.world.f)
-        for clause in self.refused:
-            model.add_bool_or([_literal(model, lit) for lit in clause])
-        model.add(sum(_literal(model, lit) for lit in self.used()) <= most)
-        solver = cp_model.CpSolver()
-        solver.parameters.max_time_in_seconds = budget_s
-        solver.parameters.num_workers = workers
-        solver.parameters.random_seed = seed
-        solver.parameters.cp_model_presolve = presolve
+        """Is there a wiring of at most so many parts (in which the given literals hold)?"""
         start = time.monotonic()
-        status = solver.solve(model)
+        clauses = [*self.world.f.clauses, *self.refused, *([lit] for lit in given)]
+        if engine == "cadical":
+            found = _cadical(clauses, self.used(), most, self.world.f.count)
+        else:
+            found = _cp_sat(clauses, self.used(), most, self.world.f.count, budget_s, presolve)
         seconds = time.monotonic() - start
-        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            values = solver.response_proto.solution
-            return Outcome("found", self.read(lambda v: bool(values[v - 1])), seconds)
-        if status == cp_model.INFEASIBLE:
+        if found is None:
+            return Outcome("unknown", (), seconds)
+        if not found:
             return Outcome("none", (), seconds)
-        return Outcome("unknown", (), seconds)
+        return Outcome("found", self.read(found.__contains__), seconds)
 
     def read(self, holds: Callable[[int], bool]) -> tuple[Part, ...]:
         """The parts that an assignment chooses."""
         parts = []
         for cell, choices in self.world.options.items():
             for (kind, face), v in choices.items():
-                if kind != "air" and holds(v):
-                    delay = None
-                    if kind == "buffer":
-                        delay = next(d for d, w in self.world.delay[cell].items() if holds(w))
-                    parts.append(Part(kind, cell, face, delay))  # type: ignore[arg-type]
+                if kind == "air" or not holds(v):
+                    continue
+                delay = None
+                if kind == "buffer":
+                    delay = next(d for d, w in self.world.delay[cell].items() if holds(w))
+                parts.append(Part(cast(Kind, kind), cell, face, delay))
         return tuple(parts)
-
-    def refuse(self, parts: Iterable[Part]) -> None:
-        """Never this very wiring again: the simulator does not accept it."""
-        placed = {part.at: part for part in parts}
-        clause = []
-        for cell, choices in self.world.options.items():
-            part = placed.get(cell)
-            if part is None:
-                clause.append(-choices[("air", None)])
-                continue
-            clause.append(-choices[(part.kind, part.face)])
-            if part.delay is not None:
-                clause.append(-self.world.delay[cell][part.delay])
-        self.refused.append(clause)
 
     def pin(self, parts: Iterable[Part]) -> list[int]:
         """Literals that together choose exactly these parts."""
-        before = len(self.refused)
-        self.refuse(parts)
-        clause = self.refused.pop()
-        assert len(self.refused) == before
-        return [-lit for lit in clause]
+        placed = {part.at: part for part in parts}
+        literals = []
+        for cell, choices in self.world.options.items():
+            part = placed.get(cell)
+            if part is None:
+                literals.append(choices[("air", None)])
+                continue
+            literals.append(choices[(part.kind, part.face)])
+            if part.delay is not None:
+                literals.append(self.world.delay[cell][part.delay])
+        return literals
+
+    def refuse(self, parts: Iterable[Part]) -> None:
+        """Never this very wiring again: the simulator does not accept it."""
+        self.refused.append([-literal for literal in self.pin(parts)])
 
 
-def _literal(model: cp_model.CpModel, literal: int) -> cp_model.LiteralT:
-    var = model.get_bool_var_from_proto_index(abs(literal) - 1)
-    return var if literal > 0 else ~var
-
-
-def to_cp_sat(f: Clauses) -> cp_model.CpModel:
-    """The clauses as a CP-SAT model: variable v has index v - 1."""
+def _cp_sat(
+    clauses: list[list[int]],
+    used: list[int],
+    most: int,
+    count: int,
+    budget_s: float,
+    presolve: bool,
+) -> set[int] | None:
+    """The literals that hold, an empty set for "none", None where the budget did not do."""
     model = cp_model.CpModel()
-    variables = [model.new_bool_var("") for _ in range(f.count)]
+    variables = [model.new_bool_var("") for _ in range(count)]
     negated = [~v for v in variables]
-    for clause in f.clauses:
-        model.add_bool_or([variables[x - 1] if x > 0 else negated[-x - 1] for x in clause])
-    return model
+
+    def literal(x: int) -> cp_model.LiteralT:
+        return variables[x - 1] if x > 0 else negated[-x - 1]
+
+    for clause in clauses:
+        model.add_bool_or([literal(x) for x in clause])
+    model.add(sum(literal(x) for x in used) <= most)
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = budget_s
+    solver.parameters.num_workers = 2
+    solver.parameters.random_seed = 1
+    solver.parameters.interleave_search = True  # the same answer every time
+    solver.parameters.cp_model_presolve = presolve
+    status = solver.solve(model)
+    if status == cp_model.INFEASIBLE:
+        return set()
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return None
+    return {i + 1 for i, v in enumerate(variables) if solver.boolean_value(v)}
+
+
+def _cadical(clauses: list[list[int]], used: list[int], most: int, count: int) -> set[int] | None:
+    # Only the checks need it, so it is no dependency of the program.
+    from pysat.card import CardEnc, EncType
+    from pysat.solvers import Cadical153
+
+    few = CardEnc.atmost(lits=used, bound=most, top_id=count, encoding=EncType.seqcounter)
+    with Cadical153(bootstrap_with=[*clauses, *few.clauses]) as solver:
+        if not solver.solve():
+            return set()
+        model = solver.get_model()
+        assert model is not None
+        return {literal for literal in model if literal > 0}
+
+
+@dataclass(frozen=True)
+class Best:
+    """What a descent found: the best wiring accepted, and how many parts every wiring needs."""
+
+    parts: tuple[Part, ...] | None
+    bound: int
+    """Proven for the task as posed; 0 where nothing was proven."""
+    refusals: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether no wiring in the box has fewer parts."""
+        return self.parts is not None and len(self.parts) == self.bound
 
 
 def fewest(
@@ -127,28 +171,25 @@ def fewest(
     accept: Callable[[tuple[Part, ...]], bool],
     budget_s: float,
     log: Callable[[str], None],
-) -> tuple[tuple[Part, ...] | None, int]:
-    """Lower the number of parts until a bound is proven or the budget is spent.
-
-    Returns the best wiring the simulator accepted, and the proven lower bound (0: none).
-    """
+    engine: Engine = "cp-sat",
+) -> Best:
+    """Lower the number of parts until nothing is left or the budget is spent."""
     best: tuple[Part, ...] | None = None
-    most, end = start, time.monotonic() + budget_s
-    while time.monotonic() < end:
-        outcome = problem.decide(most, end - time.monotonic())
-        log(f"{problem.task.name}: at most {most}: {outcome.answer} in {outcome.seconds:.1f} s")
+    most, refusals, end = start, 0, time.monotonic() + budget_s
+    while (left := end - time.monotonic()) > 0:
+        outcome = problem.decide(most, left, engine=engine)
+        log(f"{problem.task.name}: at most {most}: {outcome.answer}, {outcome.seconds:.1f} s")
         if outcome.answer == "none":
-            return best, most + 1
+            return Best(best, most + 1, refusals)
         if outcome.answer == "unknown":
             break
         if accept(outcome.parts):
-            best = outcome.parts
-            most = len(outcome.parts) - 1
-            log(f"  accepted with {len(outcome.parts)}")
+            best, most = outcome.parts, len(outcome.parts) - 1
         else:
+            refusals += 1
             log(f"  refused by the simulator: {outcome.parts}")
             problem.refuse(outcome.parts)
-    return best, 0
+    return Best(best, 0, refusals)
 
 
-__all__ = ["Cell", "Outcome", "Problem", "fewest", "to_cp_sat"]
+__all__ = ["Best", "Engine", "Outcome", "Problem", "fewest"]

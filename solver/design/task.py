@@ -1,7 +1,8 @@
 """What a drive has to do: where its rams are, what is around them, what may be sensed, and when.
 
 Half-tick 0 is when the lifts of the corner start to extend; they retract, and draw the tape, in
-half-tick 2 and end in 5. The rise looks the same to the drive, at the earliest 20 later.
+half-tick 2, and the strokes end in 4 (the tape can be moved from 5). The rise looks the same to
+the drive, at the earliest 20 later.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ RAMS: tuple[Part, ...] = (
     Part("push_ram", FEED, "+y"),
     Part("push_ram", SHIFT, "+x"),
 )
-LIFT_CHANGES = (0, 2, 5)
+LIFT_CHANGES = (0, 2, 4)
 PULSE = frozenset({0, 1})
 """Half-ticks in which lifts and pulse-carrying lines are live."""
 
@@ -42,6 +43,8 @@ class Task:
     """Cells that sensors may watch, and when something happens there."""
     live: dict[Cell, frozenset[int]] = field(default_factory=dict)
     """Fixed wires and blocks of the trigger line, and when they have power."""
+    stiff: frozenset[Cell] = frozenset()
+    """Wires of the line that must go on pointing where they point."""
     horizon: int = 20
     first_part: int = 5
     last_feed: int = 17
@@ -50,7 +53,6 @@ class Task:
     """Longest run of the drive's own wires that is modelled."""
     watch_own: bool = False
     """Whether sensors may also watch the drive's own parts."""
-    apart_limit: int | None = None
 
 
 def box(xs: range, ys: range, zs: range) -> list[Cell]:
@@ -66,6 +68,7 @@ def drive_task(
     line: Iterable[tuple[Part, frozenset[int] | None]] = (),
     *,
     reach: int = 4,
+    stiff: Iterable[Cell] = (),
     **limits: int,
 ) -> Task:
     """A drive beside columns whose lifts it may watch; `line` lists parts of the trigger line."""
@@ -79,7 +82,7 @@ def drive_task(
     covers = [(x, y, 0) for x in range(-reach, 3) for y in range(-reach, 0)]
     fixed.update({at: Part("cover", at) for at in covers})
     live: dict[Cell, frozenset[int]] = {}
-    changes = {at: LIFT_CHANGES for at in lifts}
+    changes: dict[Cell, tuple[int, ...]] = dict.fromkeys(lifts, LIFT_CHANGES)
     for part, times in line:
         fixed[part.at] = part
         if times is not None:
@@ -96,5 +99,6 @@ def drive_task(
         lifts,
         changes,
         live,
+        frozenset(stiff),
         **limits,  # type: ignore[arg-type]
     )

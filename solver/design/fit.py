@@ -1,0 +1,111 @@
+"""Makes a design of a wiring: which cells round it must be dug, and does it work in whole machines.
+
+Undug ground conducts. Where power of the drive goes into a cell next to something that listens,
+that cell has to be air; which cells those are is tried out on small machines, snugly dug.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from models.catalogue import Design
+from models.geometry import FACES, Cell, Face, step
+from models.machine import ALL_CASES, Case
+from models.parts import Part
+from solver.design.task import HEADS, RAMS
+from solver.lift_lines import ClashError
+from solver.testbed import CEILING, EAST, FLOOR, NORTH, Ground, Spot, build, judge, mirrored
+
+GROUNDS: dict[str, tuple[Ground, ...]] = {
+    "deep": (FLOOR,),
+    "over": (CEILING,),
+    "wall": (NORTH, EAST),
+}
+SNUG = (Case(False, True), Case(True, True))
+
+
+def as_design(
+    name: str, system: str, up: Face, parts: Iterable[Part], air: Iterable[Cell] = ()
+) -> Design:
+    """A wiring with its rams, as a design."""
+    return Design(name, "drive", up, (*parts, *RAMS), (*HEADS, *air), system)
+
+
+def works(
+    design: Design,
+    others: Mapping[Face, Design],
+    shapes: Iterable[Sequence[Spot]],
+    *,
+    cases: Iterable[Case] = ALL_CASES,
+    orders: Iterable[int] = (1, -1),
+    grounds: int | None = None,
+) -> bool:
+    """Whether whole machines of these shapes run, in both directions."""
+    designs = {**others, design.up: design}
+    for shape in shapes:
+        for spots in (shape, mirrored(shape)):
+            for ground in GROUNDS[design.system][:grounds]:
+                try:
+                    bench = build(ground, spots, designs, design.system)
+                except ClashError:
+                    return False
+                if not judge(bench, tuple(cases), orders=tuple(orders)).ok:
+                    return False
+    return True
+
+
+def fit_air(
+    design: Design, others: Mapping[Face, Design], shapes: Sequence[Sequence[Spot]]
+) -> Design | None:
+    """The design with as few extra air cells as a greedy pass finds; None if it never works."""
+
+    def tried(air: Iterable[Cell]) -> Design | None:
+        candidate = replace(design, air=(*design.air, *air))
+        fine = works(candidate, others, shapes, cases=SNUG, orders=(1,), grounds=1)
+        return candidate if fine else None
+
+    bare = tried(())
+    if bare is not None:
+        return bare
+    air = [cell for cell in _shell(design) if _is_free(design, others, shapes, cell)]
+    best = tried(air)
+    if best is None:
+        return None
+    for cell in sorted(air, key=_remoteness, reverse=True):
+        fewer = [other for other in air if other != cell]
+        candidate = tried(fewer)
+        if candidate is not None:
+            best, air = candidate, fewer
+    return best
+
+
+def _is_free(
+    design: Design, others: Mapping[Face, Design], shapes: Sequence[Sequence[Spot]], cell: Cell
+) -> bool:
+    """Whether no unit of the machines stands in that cell."""
+    designs = {**others, design.up: replace(design, air=(*design.air, cell))}
+    for shape in shapes:
+        for spots in (shape, mirrored(shape)):
+            try:
+                build(GROUNDS[design.system][0], spots, designs, design.system)
+            except ClashError:
+                return False
+    return True
+
+
+def _shell(design: Design) -> list[Cell]:
+    """Cells behind the surface that touch the design, outside the columns."""
+    filled = {part.at for part in design.parts}
+    found = set()
+    for cell in filled:
+        for face in FACES:
+            beside = step(cell, face)
+            column = (beside[1] == 0 and beside[0] <= 0) or (beside[0] == 0 and beside[1] >= 0)
+            if beside[2] < 0 and not column and beside not in filled and beside not in design.air:
+                found.add(beside)
+    return sorted(found)
+
+
+def _remoteness(cell: Cell) -> int:
+    return abs(cell[0] + 1) + abs(cell[1] + 2) + abs(cell[2] + 1)
