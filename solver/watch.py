@@ -1,0 +1,298 @@
+"""What a simulation shows of a press: every change, the times, the open cells, the strokes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from itertools import takewhile
+
+from models.geometry import Cell, step
+from models.machine import ALL_CASES, Case, Machine
+from models.parts import Part
+from models.plan import Happening, Mover, Opening, Piece, StageTest, Timing, Trace
+from solver.simulate import Event, Simulation, Stroke
+
+LIMIT = 600
+"""Half-ticks to wait for rest."""
+
+
+def cases(machine: Machine) -> tuple[Case, ...]:
+    """The worlds the machine must work in, the plainest first."""
+    fixed = machine.rules.overhead_pickup
+    return tuple(c for c in ALL_CASES if fixed is None or c.overhead == fixed)
+
+
+def watch_press(machine: Machine) -> Trace:
+    """One press from rest. A machine without a button gives its idle state."""
+    simulation = Simulation(machine, cases(machine)[0], record=True)
+    simulation.run_to_rest(LIMIT)
+    start = simulation.now
+    if simulation.buttons:
+        simulation.press()
+        simulation.run_to_rest(LIMIT)
+    return _trace(simulation, start)
+
+
+def _trace(simulation: Simulation, start: int) -> Trace:
+    assert simulation.events is not None
+    switches = simulation.switches()
+    number = {driver: index for index, (_, _, driver) in enumerate(switches)}
+    idle: dict[tuple[str, int], Happening] = {}
+    happenings: list[Happening] = []
+    for event in simulation.events:
+        happening = _happening(event, start, number)
+        if happening is None:
+            continue
+        if happening.half_tick <= 0:
+            idle[happening.what, happening.which] = happening._replace(half_tick=0)
+        else:
+            happenings.append(happening)
+    return Trace(
+        tuple(wire.at for wire in simulation.wires),
+        tuple((kind, at) for kind, at, _ in switches),
+        tuple(ram.at for ram in simulation.rams),
+        (*idle.values(), *happenings),
+        simulation.now - start,
+    )
+
+
+def _happening(event: Event, start: int, number: Mapping[int, int]) -> Happening | None:
+    now, what, which, value = event
+    if what == "tape":
+        assert isinstance(value, tuple)
+        cell, moving = value
+        return Happening(now - start, "tape", which, int(moving), cell)
+    assert isinstance(value, int)
+    if what == "on":
+        return Happening(now - start, "on", number[which], value)
+    if what == "wire":
+        return Happening(now - start, "wire", which, value)
+    return Happening(now - start, "ram", which, value) if what == "ram" else None
+
+
+# ------------------------------------------------------------------ times
+
+
+def timing(machine: Machine) -> Timing | None:
+    """The slowest case of one press, and how soon the next may follow.
+
+    Intervals of whole ticks, no shorter than it takes to lie flush, are tried from rest downwards
+    in the first case, and the shortest good one in the others.
+    """
+    flush = rest = press = 0
+    runs = []
+    for case in cases(machine):
+        simulation = Simulation(machine, case, record=True)
+        if not simulation.buttons or not simulation.run_to_rest(LIMIT):
+            return None
+        press = simulation.buttons[0][2]
+        took = _press_once(simulation)
+        if took is None:
+            return None
+        flush, rest = max(flush, took[0]), max(rest, took[1])
+        runs.append(_Pairs(simulation))
+    first, *others = runs
+    candidates = range(_even(rest), max(flush, press), -2)
+    good = list(takewhile(first.right, candidates))
+    interval = next((i for i in sorted(good) if all(run.right(i) for run in others)), None)
+    return Timing(press // 2, flush, rest, interval)
+
+
+def _even(half_ticks: int) -> int:
+    return half_ticks + half_ticks % 2
+
+
+def _press_once(simulation: Simulation) -> tuple[int, int] | None:
+    """Half-ticks until flush and until rest; None if anything went wrong."""
+    assert simulation.events is not None
+    start = simulation.now
+    simulation.press()
+    rested = simulation.run_to_rest(LIMIT)
+    if not rested or simulation.faults or simulation.misplaced(1):
+        return None
+    tape = [event[0] for event in simulation.events if event[1] == "tape"]
+    return max(tape, default=start) + 1 - start, simulation.now - start
+
+
+class _Pairs:
+    """Two presses at an interval, again and again on one machine.
+
+    After a right pair it is in its first state again, so that it need not be built anew.
+    """
+
+    def __init__(self, simulation: Simulation) -> None:
+        self._simulation = simulation
+        self._presses = 1
+        self._broken = False
+
+    def right(self, interval: int) -> bool:
+        """Whether the tape advances by two cells, flush and without a fault."""
+        simulation = self._simulation
+        if self._broken:
+            return False
+        simulation.press()
+        simulation.press(delay=1 + interval)
+        self._presses += 2
+        rested = simulation.run_to_rest(2 * LIMIT)
+        self._broken = bool(not rested or simulation.faults or simulation.misplaced(self._presses))
+        return not self._broken
+
+
+# ------------------------------------------------------------------ places
+
+
+def openings(machine: Machine, trace: Trace) -> tuple[Opening, ...]:
+    """When each tape cell of the surface holds no block at rest."""
+    holds = dict.fromkeys(machine.tape, True)
+    at, spans = dict(enumerate(machine.tape)), _Spans()
+    for happening in trace.happenings:
+        if happening.what != "tape" or happening.to is None:
+            continue
+        block, now = happening.which, happening.half_tick
+        left = at.get(block)
+        if left in holds and left != happening.to:
+            holds[left] = False
+            spans.open(left, now)
+        at[block] = happening.to
+        if happening.to in holds:
+            if happening.value:
+                spans.open(happening.to, now)
+            else:
+                spans.close(happening.to, now + 1)
+    return _same_times(machine.tape, spans.ended(trace.half_ticks))
+
+
+class _Spans:
+    def __init__(self) -> None:
+        self._since: dict[Cell, int] = {}
+        self._spans: dict[Cell, list[tuple[int, int]]] = defaultdict(list)
+
+    def open(self, cell: Cell, now: int) -> None:
+        self._since.setdefault(cell, now)
+
+    def close(self, cell: Cell, now: int) -> None:
+        since = self._since.pop(cell, None)
+        if since is not None:
+            self._spans[cell].append((since, now))
+
+    def ended(self, now: int) -> dict[Cell, list[tuple[int, int]]]:
+        for cell in list(self._since):
+            self.close(cell, now + 1)
+        return self._spans
+
+
+def _same_times(
+    tape: Iterable[Cell], spans: Mapping[Cell, list[tuple[int, int]]]
+) -> tuple[Opening, ...]:
+    cells: dict[tuple[tuple[int, int], ...], list[Cell]] = defaultdict(list)
+    for cell in tape:
+        if spans.get(cell):
+            cells[tuple(spans[cell])].append(cell)
+    found = [Opening(tuple(group), times) for times, group in cells.items()]
+    return tuple(sorted(found, key=lambda o: (o.spans, o.cells)))
+
+
+def crushing(machine: Machine, trace: Trace) -> tuple[Cell, ...]:
+    """Every cell into which a ram's head or a tape block moves during the press."""
+    faces = {part.at: part.face for part in machine.parts}
+    cells: set[Cell] = set()
+    for happening in trace.happenings:
+        if happening.half_tick <= 0:
+            continue
+        if happening.what == "tape" and happening.value and happening.to is not None:
+            cells.add(happening.to)
+        elif happening.what == "ram" and happening.value == Stroke.EXTENDING:
+            at = trace.rams[happening.which]
+            face = faces[at]
+            assert face is not None, "a ram has a face"
+            cells.add(step(at, face))
+    return tuple(sorted(cells))
+
+
+def movers(machine: Machine, trace: Trace) -> tuple[Mover, ...]:
+    """Every ram that strokes in the press, in the order of their first strokes."""
+    pushes: dict[Cell, list[int]] = defaultdict(list)
+    returns: dict[Cell, list[int]] = defaultdict(list)
+    for happening in trace.happenings:
+        if happening.what == "ram" and happening.half_tick > 0:
+            at = trace.rams[happening.which]
+            if happening.value == Stroke.EXTENDING:
+                pushes[at].append(happening.half_tick)
+            elif happening.value == Stroke.RETRACTING:
+                returns[at].append(happening.half_tick)
+    parts = {part.at: part for part in machine.parts}
+    found = [
+        Mover(at, parts[at].kind, parts[at].unit, tuple(pushes[at]), tuple(returns[at]))
+        for at in {*pushes, *returns}
+    ]
+    return tuple(sorted(found, key=lambda m: (min(*m.pushes, *m.returns, LIMIT), m.unit, m.at)))
+
+
+# ------------------------------------------------------------------ half-built machines
+
+
+def partial(machine: Machine, pieces: Iterable[Piece]) -> Machine:
+    """The machine as far as it is built, with all digging done."""
+    placed = {piece.at for piece in pieces}
+    return replace(
+        machine,
+        tape=tuple(cell for cell in machine.tape if cell in placed),
+        parts=tuple(part for part in machine.parts if part.at in placed),
+    )
+
+
+def look_test(machine: Machine) -> StageTest:
+    """What rests on or extended in a half-built machine."""
+    simulation = Simulation(machine, cases(machine)[0])
+    simulation.run_to_rest(LIMIT)
+    return _resting(simulation, StageTest("look", None, (), ()))
+
+
+def pulse_test(machine: Machine, wire: Cell) -> StageTest:
+    """What moves when the wire gets one pulse of one tick."""
+    simulation = Simulation(machine, cases(machine)[0], record=True)
+    simulation.run_to_rest(LIMIT)
+    test = _resting(simulation, StageTest("pulse", wire, (), ()))
+    start = simulation.now
+    simulation.pulse_wire(wire, 1, 2)
+    return _moved(simulation, start, test)
+
+
+def press_test(machine: Machine) -> StageTest:
+    """What moves when the button is pressed."""
+    simulation = Simulation(machine, cases(machine)[0], record=True)
+    simulation.run_to_rest(LIMIT)
+    test = _resting(simulation, StageTest("press", None, (), ()))
+    start = simulation.now
+    if simulation.buttons:
+        simulation.press()
+    return _moved(simulation, start, test)
+
+
+def _resting(simulation: Simulation, test: StageTest) -> StageTest:
+    drivers = simulation.drivers
+    lit = [_piece(simulation.part_at[at]) for _, at, d in simulation.switches() if drivers[d].on]
+    out = [_piece(simulation.part_at[r.at]) for r in simulation.rams if r.state == Stroke.OUT]
+    return replace(test, lit=tuple(sorted(lit)), extended=tuple(sorted(out)))
+
+
+def _moved(simulation: Simulation, start: int, test: StageTest) -> StageTest:
+    before = list(simulation.block_at)
+    simulation.run_to_rest(LIMIT)
+    trace = _trace(simulation, start)
+    moving = movers(simulation.machine, trace)
+    moved = {mover.at for mover in moving}
+    still = [_piece(simulation.part_at[r.at]) for r in simulation.rams if r.at not in moved]
+    changed = sum(a != b for a, b in zip(before, simulation.block_at, strict=True))
+    return replace(
+        test,
+        movers=moving,
+        still=tuple(sorted(still)),
+        moved_blocks=changed,
+        half_ticks=trace.half_ticks,
+    )
+
+
+def _piece(part: Part) -> Piece:
+    return Piece(part.kind, part.at, part.face, part.delay, part.press, part.unit)
