@@ -89,8 +89,11 @@ class Graded:
         return (self.base, *self.values)
 
     def reaching(self, value: int) -> int:
-        """The literal for a sum of at least `value`."""
-        return TRUE if value <= self.base else self.above(value - 1)
+        """The literal for a sum of at least `value`, or of all that is spelled out."""
+        if value <= self.base:
+            return TRUE
+        lit = self.above(value - 1)
+        return self.outputs[-1] if lit == FALSE and self.outputs else lit
 
 
 def graded(

@@ -59,12 +59,12 @@ class Formula:
 
     def clause(self, *literals: int) -> None:
         """At least one of these holds."""
-        kept = {lit for lit in literals if lit != FALSE}
-        if TRUE in kept or any(-lit in kept for lit in kept):
+        if TRUE in literals:
             return
+        kept = tuple([lit for lit in literals if lit != FALSE]) if FALSE in literals else literals
         if not kept:
             self.contradiction = True
-        self.clauses.append(tuple(sorted(kept, key=abs)))
+        self.clauses.append(kept)
 
     def group(self, literals: Iterable[int]) -> None:
         """At most one of these holds."""

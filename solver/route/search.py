@@ -27,9 +27,9 @@ from solver.route.clashes import clash_cuts
 from solver.route.cuts import FaceCut, connectivity_cuts
 from solver.route.narrow import Narrowed, narrow
 from solver.route.reading import read_route, sides
-from solver.route.stage import Cap, Stage
+from solver.route.stage import Cap, Shape, Stage
 from solver.route.topology import topology
-from solver.route.walks import term_bounds
+from solver.route.walks import cost_bounds, term_bounds
 
 Progress = Callable[[Route, tuple[int, ...]], None]
 """Called with each better route and the lower bound so far."""
@@ -79,6 +79,7 @@ class RouteSearch:
             self.allowed = narrowed.allowed
             terms = range(len(problem.terms))
             self.walks = [term_bounds(problem, self.allowed, t) for t in terms]
+            self.shape = shape_bounds(problem, self.allowed)
         else:
             self.proof = narrowed
 
@@ -211,7 +212,9 @@ class RouteSearch:
         return level.stage
 
     def _stage(self, caps: list[Cap] | tuple[()], *, bounded: bool = False) -> Stage:
-        stage = Stage(self.problem, self.tables, self.allowed, caps, bounded=bounded)
+        stage = Stage(
+            self.problem, self.tables, self.allowed, caps, bounded=bounded, shape=self.shape
+        )
         for face_cut in self.face_cuts:
             stage.add_face_cut(face_cut)
         for cut in (*self.refused, *self.clashing):
@@ -272,3 +275,14 @@ def _aim(level: Level, stage: Stage, upper: int | None) -> int | None:
     if upper is not None and upper - 1 <= stage.most:
         return values[(len(values) - 1) // 2]
     return values[min(len(values) - 1, (1 << level.gallop) // 2)]
+
+
+def shape_bounds(problem: RouteProblem, allowed: frozenset[int]) -> Shape:
+    """Bounds on corners alone and on cells alone, if any term pays for both."""
+    for term, costs in enumerate(problem.cell_costs):
+        if max(costs) and any(option.costs[term] for option in problem.options):
+            return Shape(
+                cost_bounds(problem, allowed, cell=0, corner=1),
+                cost_bounds(problem, allowed, cell=1, corner=0),
+            )
+    return Shape()

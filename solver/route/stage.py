@@ -42,6 +42,14 @@ class Cap:
     bounds: WalkBounds | None
 
 
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """Walk bounds on the number of corners and of cells of any route."""
+
+    corners: WalkBounds | None = None
+    cells: WalkBounds | None = None
+
+
 class Stage:
     """A formula under caps (the last one is the term being minimised) and its solver."""
 
@@ -53,6 +61,7 @@ class Stage:
         caps: Sequence[Cap],
         *,
         bounded: bool = False,
+        shape: Shape = Shape(),
         solver: str = SOLVER,
     ) -> None:
         """`bounded`: the last cap is of the term that is being minimised."""
@@ -73,6 +82,7 @@ class Stage:
             formula.clause(-self.sum.above(cap.most))
             if cap.bounds is not None:
                 self._post_bounds(cap.bounds, self.sum)
+        self._post_shape_bounds(shape)
         for group in formula.at_most_one:
             at_most_one(formula, group)
         self._loaded = len(formula.clauses)
@@ -132,6 +142,11 @@ class Stage:
         for clause in clauses[self._loaded :]:
             self.solver.add_clause(list(clause))
         self._loaded = len(clauses)
+
+    def _made(self, literals: Sequence[int]) -> list[int]:
+        """The longest count of these literals so far."""
+        key = tuple(sorted(literals))
+        return max(self._counts.get((key, True), []), self._counts.get((key, False), []), key=len)
 
     def _count(self, literals: Sequence[int], cap: int, *, exact: bool = False) -> list[int]:
         """A count of these literals, made once; an exact one serves for both."""
@@ -229,9 +244,21 @@ class Stage:
     def _live(self) -> list[int]:
         return [cell for cell, lit in enumerate(self.model.tape) if lit != FALSE]
 
+    def _post_shape_bounds(self, shape: Shape) -> None:
+        """The walk bounds of corners alone and of cells alone, on the counts that are there."""
+        if self.flat and shape.corners is not None:
+            turns = self._count(self.behind, TURNING_CAP, exact=True)
+            self._post_bounds(shape.corners, Graded(4, _every(6, 2, turns), tuple(turns)))
+        half, factor = self._half(self._live())
+        cells = self._made([self.model.tape[c] for c in half])
+        if cells and shape.cells is not None:
+            values = _every(factor, factor, cells)
+            self._post_bounds(shape.cells, Graded(0, values, tuple(cells)))
+
     def _post_bounds(self, bounds: WalkBounds, total: Graded) -> None:
         """A turn or a straight stretch costs at least the cheapest walk through it."""
         model, formula = self.model, self.model.formula
+        formula.clause(total.reaching(bounds.least))
         for (cell, came, goes), lit in model.turn.items():
             formula.clause(-lit, total.reaching(int(bounds.turns[cell, came, goes])))
         for cell, row in enumerate(model.tables.link_at):
@@ -244,6 +271,10 @@ class Stage:
                     least = int(min(through[port, port + 2], through[port + 2, port]))
                     pair = (-model.link[row[port]], -model.link[row[port + 2]])
                     formula.clause(*pair, total.reaching(least))
+
+
+def _every(first: int, step: int, outputs: Sequence[int]) -> tuple[int, ...]:
+    return tuple(first + step * i for i in range(len(outputs)))
 
 
 def _may_use(cell: int, caps: Sequence[Cap]) -> bool:

@@ -7,6 +7,7 @@ cells, and for every single step and turn too: what the cheapest walk that uses 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,17 +18,8 @@ from solver.route.topology import PORTS
 
 Table = NDArray[np.int32]
 FAR = 1 << 28
-MOST_ANCHORS = 8
+MOST_ANCHORS = 10
 """Required cells that the walk is held to; the table doubles with each."""
-
-
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """Step tables: state 4 * cell + port is the tape leaving `cell` through `port`."""
-
-    there: NDArray[np.int64]
-    """For each leaving state the arrival state 4 * next cell + arrival port."""
-    blocked: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +63,22 @@ def term_bounds(problem: RouteProblem, allowed: frozenset[int], term: int) -> Wa
     return WalkBounds(max(walk.least, least) + fixed, turns, unit)
 
 
+def cost_bounds(
+    problem: RouteProblem, allowed: frozenset[int], *, cell: int, corner: int
+) -> WalkBounds | None:
+    """Bounds for one cost for every cell and one for every corner."""
+    if not problem.required & allowed:
+        return None
+    cells = len(problem.graph.cells)
+    turn_cost = np.full((cells, 4, 4), FAR, np.int32)
+    for port in PORTS:
+        turn_cost[:, port, (port + 2) % 4] = 0
+    for option in problem.options:
+        turn_cost[option.cell, option.in_port, option.out_port] = corner
+    cell_cost = np.full(cells, cell, np.int32)
+    return walk_bounds(problem, allowed, cell_cost, turn_cost, 1)
+
+
 def walk_bounds(
     problem: RouteProblem,
     allowed: frozenset[int],
@@ -80,120 +88,220 @@ def walk_bounds(
 ) -> WalkBounds:
     """`turn_cost` is indexed cell, arrival port, leaving port: 0 straight on, FAR where barred."""
     anchors = spread(problem, allowed)
-    grid = _grid(problem, allowed)
-    most = min(problem.limits.drive_drive.most, len(cell_cost)) - 1
-    out = _legs(grid, cell_cost, turn_cost, most, anchors)
-    back = _legs(grid, cell_cost, turn_cost.transpose(0, 2, 1), most, anchors)
-    # out[4a + p, 4c + e]: leave anchor a by p, arrive at c through e, c paid, a not.
-    # back[4a + e, 4c + p]: leave c by p, arrive at a through e; here c is paid, a not.
+    walker = Walker(problem, allowed, cell_cost)
+    out = walker.legs(turn_cost, anchors)
+    back = walker.legs_back(turn_cost, anchors)
     at = np.array([4 * a + p for a in anchors for p in PORTS])
-    between = out[:, at]
-    turn = np.full((len(at), len(at)), FAR, np.int32)
-    for i, a in enumerate(anchors):
-        turn[4 * i : 4 * i + 4, 4 * i : 4 * i + 4] = turn_cost[a]
-    tours = _held_karp(between, turn, len(anchors))
-    least = int((tours + between.T).min())
-    arriving = np.full((len(at), out.shape[1]), FAR, np.int32)
-    for j in range(len(at)):  # arriving[i]: anchor i's arrival, all anchors, then on to the state
-        arriving = np.minimum(arriving, tours[:, j : j + 1] + out[j][None, :])
-    cells = len(cell_cost)
-    paid_twice = cell_cost[:, None] - np.repeat(cell_cost[anchors], 4)[None, :]
-    best = np.full((cells, 4, 4), FAR, np.int32)
-    arrived = arriving.T.reshape(cells, 4, len(at))
-    leaving = back.T.reshape(cells, 4, len(at)) - paid_twice[:, None, :]
-    for came in PORTS:
-        for goes in PORTS:
-            total = (arrived[:, came] + leaving[:, goes]).min(axis=1)
-            best[:, came, goes] = total + turn_cost[:, came, goes]
+    between = np.ascontiguousarray(out[:, at].transpose(0, 2, 1))  # sheet, leaving, arriving
+    tours = _held_karp(between, _anchor_turns(turn_cost, anchors, walker.sheets))
+    sheets = range(walker.sheets)
+    odd = walker.sheets - 1
+    least = min(int((tours[s] + between[s ^ odd].T).min()) for s in sheets)
+    arriving = np.full((walker.sheets, *out.shape[1:]), FAR, np.int32)
+    for s in sheets:
+        for j in range(len(at)):  # from an anchor's arrival through all anchors, on to the state
+            for u in sheets:
+                leg = out[u, :, j : j + 1] + tours[s, :, j][None, :]
+                np.minimum(arriving[s ^ u], leg, out=arriving[s ^ u])
+    best = _through(arriving, back, turn_cost, odd)
     best[anchors] = least  # every tour passes them, one way or another
     return WalkBounds(least, np.minimum(best, FAR), unit)
+
+
+def _through(arriving: Table, back: Table, turn_cost: Table, odd: int) -> Table:
+    """For each turn: what the cheapest tour through it costs."""
+    cells = len(turn_cost)
+    arrived = arriving.reshape(len(arriving), cells, 4, -1)
+    leaving = back.reshape(len(back), cells, 4, -1)
+    best = np.full((cells, 4, 4), FAR, np.int32)
+    for came in PORTS:
+        for goes in PORTS:
+            if came == goes:
+                continue
+            need = odd ^ (_sheet_change(came, goes) & odd)
+            for s in range(len(arriving)):
+                total = (arrived[s, :, came] + leaving[s ^ need, :, goes]).min(axis=1)
+                total = np.minimum(total, FAR) + turn_cost[:, came, goes]
+                best[:, came, goes] = np.minimum(best[:, came, goes], total)
+    return best
 
 
 def spread(problem: RouteProblem, allowed: frozenset[int]) -> list[int]:
     """Required cells far from each other, greedily."""
     cells = problem.graph.cells
     left = sorted(problem.required & allowed)
+    far = {c: (FAR, -c) for c in left}
     chosen: list[int] = []
     while left and len(chosen) < MOST_ANCHORS:
-
-        def far(c: int) -> int:
-            return min(
-                (sum(abs(x - y) for x, y in zip(cells[c], cells[d], strict=True)) for d in chosen),
-                default=-c,
-            )
-
-        chosen.append(max(left, key=far))
-        left.remove(chosen[-1])
+        new = max(left, key=lambda c: far[c])
+        chosen.append(new)
+        left.remove(new)
+        for c in left:
+            gap = sum(abs(x - y) for x, y in zip(cells[c], cells[new], strict=True))
+            far[c] = min(far[c], (gap, -c))
     return chosen
 
 
-def _grid(problem: RouteProblem, allowed: frozenset[int]) -> Grid:
-    ports = np.array(problem.graph.ports, np.int64)
-    arrive = np.array(problem.graph.arrive, np.int64)
-    ok = np.zeros(len(ports) + 1, bool)
-    ok[sorted(allowed)] = True
-    blocked = ~(ok[ports] & ok[:-1, None])
-    there = np.where(blocked, 0, 4 * ports + arrive)
-    return Grid(there.reshape(-1), blocked.reshape(-1))
+def _sheet_change(came: int, goes: int) -> int:
+    """Headings are counted modulo eight, as two sheets of four: 1 if a turn changes the sheet."""
+    heading = (came + 2) % 4
+    return int((heading, goes) in ((3, 0), (0, 3)))
 
 
-def _legs(grid: Grid, cell_cost: Table, turn_cost: Table, most: int, anchors: list[int]) -> Table:
-    """For each anchor and leaving port: the cost of arriving at every state, its cell paid."""
-    states = len(grid.there)
-    arrivals = np.full((4 * len(anchors), states), FAR, np.int32)
-    leaving = np.full((4 * len(anchors), states), FAR, np.int32)
-    for i, a in enumerate(anchors):
-        for port in PORTS:
-            leaving[4 * i + port, 4 * a + port] = 0
-    # Pull form: the arrival state (d, e) is reached from the leaving state of its neighbour.
-    source = np.zeros(states, np.int64)
-    usable = np.zeros(states, bool)
-    good = np.flatnonzero(~grid.blocked)
-    source[grid.there[good]] = good
-    usable[grid.there[good]] = True
-    wall = np.where(usable, np.repeat(cell_cost, 4), FAR).astype(np.int32)
-    onward = (np.arange(states) // 4) * 4 + (np.arange(states) % 4 + 2) % 4
-    while True:
-        run, best = leaving, arrivals
-        for _ in range(most):
-            arrived = np.minimum(run[:, source] + wall[None, :], FAR)
-            best = np.minimum(best, arrived)
-            if not (arrived < FAR).any():
-                break
-            run = arrived[:, onward]
-        if (best == arrivals).all():
-            return arrivals
-        arrivals = best
-        by_cell = arrivals.reshape(len(arrivals), -1, 4)
-        after = leaving.reshape(len(arrivals), -1, 4).copy()
+class Walker:
+    """Cheapest walks on the states 4 * cell + port, from anchors to everywhere.
+
+    On a flat grid a loop turns by four quarters in all, and a walk that crosses itself once does
+    not. So headings are kept modulo eight there (two sheets), and only tours that come back on
+    the other sheet count.
+    """
+
+    def __init__(self, problem: RouteProblem, allowed: frozenset[int], cell_cost: Table) -> None:
+        ports = np.array(problem.graph.ports, np.int64)
+        arrive = np.array(problem.graph.arrive, np.int64)
+        usable = np.zeros(len(ports) + 1, bool)
+        usable[sorted(allowed)] = True
+        good = np.flatnonzero((usable[ports] & usable[:-1, None]).reshape(-1))
+        there = (4 * ports + arrive).reshape(-1)
+        states = 4 * len(ports)
+        self.source = np.zeros(states, np.int64)
+        self.source[there[good]] = good
+        self.wall = np.full((states, 1), FAR, np.int32)
+        self.wall[there[good], 0] = np.repeat(cell_cost, 4)[there[good]]
+        flat = ((arrive < 0) | (arrive == (np.arange(4) + 2) % 4)).all()
+        self.sheets = 2 if flat and not problem.folds else 1
+        spans = problem.limits
+        ends = (spans.drive_drive, spans.drive_fold, spans.fold_fold, spans.fold_drive)
+        most = max(span.most for span in (ends if problem.folds else ends[:1]))
+        self.most = min(most, len(ports)) - 1
+        self.folds = sorted(problem.folds & allowed)
+        self.cell_cost = cell_cost
+        self.stretches = list(self._stretches())
+
+    def legs(self, turn_cost: Table, anchors: list[int]) -> Table:
+        """[sheet, state, 4 * anchor + port]: leave the anchor, arrive there; that cell is paid."""
+        states, columns = len(self.source), 4 * len(anchors)
+        start = np.full((states, columns), FAR, np.int32)
+        for i, a in enumerate(anchors):
+            for port in PORTS:
+                start[4 * a + port, 4 * i + port] = 0
+        arrivals = np.full((self.sheets, states, columns), FAR, np.int32)
+        leaving = np.full_like(arrivals, FAR)
+        leaving[0] = start
+        busy = [True] + [False] * (self.sheets - 1)
+        while any(busy):
+            before = arrivals.copy()
+            for s in range(self.sheets):
+                if busy[s]:
+                    self._run(leaving[s], arrivals[s])
+            changed = [bool((before[s] != arrivals[s]).any()) for s in range(self.sheets)]
+            leaving = self._turned(arrivals, turn_cost)
+            busy = [any(changed)] * self.sheets
+        return arrivals
+
+    def _run(self, leaving: Table, arrivals: Table) -> None:
+        """Straight on from every leaving state, as far as an edge may reach.
+
+        The least over the last 1, 2, 4 ... steps is doubled, as two shorter stretches overlap.
+        """
+        best = _shifted(leaving, self.source, self.wall)
+        for pull, wall in self.stretches:
+            np.minimum(best, _shifted(best, pull, wall), out=best)
+        np.minimum(arrivals, best, out=arrivals)
+
+    def _stretches(self) -> Iterator[tuple[NDArray[np.int64], Table]]:
+        """Moves by 1, 2, 4 ... and a rest, from arrival to arrival, that add up to an edge."""
+        step, fee = self.source ^ 2, self.wall
+        pull, wall, span = step, fee, 1
+        while span < self.most:
+            more = min(span, self.most - span)
+            if more < span:
+                pull, wall = step, fee
+                for _ in range(more - 1):
+                    pull, wall = pull[step], np.minimum(fee + wall[step], FAR)
+            yield pull, wall
+            span += more
+            pull, wall = pull[pull], np.minimum(wall + wall[pull], FAR)
+
+    def _turned(self, arrivals: Table, turn_cost: Table) -> Table:
+        by_port = arrivals.reshape(self.sheets, len(turn_cost), 4, -1)
+        leaving = np.full_like(by_port, FAR)
         for came in PORTS:
             for goes in ((came + 1) % 4, (came + 3) % 4):
-                turned = by_cell[:, :, came] + turn_cost[None, :, came, goes]
-                after[:, :, goes] = np.minimum(after[:, :, goes], turned)
-        leaving = after.reshape(len(arrivals), -1)
+                flip = _sheet_change(came, goes) % self.sheets
+                cost = turn_cost[:, came, goes, None]
+                for s in range(self.sheets):
+                    side = leaving[s ^ flip, :, goes]
+                    np.minimum(side, by_port[s, :, came] + cost, out=side)
+        for cell in self.folds:  # an edge-line cell parts the run
+            for came in PORTS:
+                side = leaving[:, cell, (came + 2) % 4]
+                np.minimum(side, by_port[:, cell, came], out=side)
+        return leaving.reshape(arrivals.shape)
+
+    def legs_back(self, turn_cost: Table, anchors: list[int]) -> Table:
+        """[sheet, state, 4 * anchor + port]: leave the state, arrive at the anchor and pay it.
+
+        A leg back is a leg of the reversed tape: ports change roles, and so do the two sheets
+        where both ends look the same way along their axes.
+        """
+        reverse = self.legs(turn_cost.transpose(0, 2, 1), anchors)
+        paid = np.repeat(self.cell_cost[anchors], 4)[None, :] - np.repeat(self.cell_cost, 4)[:, None]
+        if self.sheets == 2:
+            low_state = (np.arange(reverse.shape[1]) % 4 < 2)[:, None]
+            low_anchor = (np.arange(reverse.shape[2]) % 4 < 2)[None, :]
+            swap = low_state == low_anchor
+            reverse = np.stack(
+                [np.where(swap, reverse[1 - s], reverse[s]) for s in range(2)]
+            )
+        legs: Table = np.where(reverse < FAR, reverse + paid, FAR).astype(np.int32)
+        return legs
 
 
-def _held_karp(between: Table, turn: Table, anchors: int) -> Table:
-    """From arriving at one anchor through all the others to leaving the last: the least cost."""
+def _shifted(table: Table, pull: NDArray[np.int64], wall: Table) -> Table:
+    moved: Table = table[pull]
+    moved += wall
+    return np.minimum(moved, FAR, out=moved)
+
+
+def _anchor_turns(turn_cost: Table, anchors: list[int], sheets: int) -> Table:
+    """[sheet, arriving, leaving]: the turn taken on an anchor itself."""
+    size = 4 * len(anchors)
+    turns = np.full((sheets, size, size), FAR, np.int32)
+    for i, a in enumerate(anchors):
+        for came in PORTS:
+            for goes in PORTS:
+                flip = _sheet_change(came, goes) % sheets
+                turns[flip, 4 * i + came, 4 * i + goes] = turn_cost[a, came, goes]
+    return turns
+
+
+def _held_karp(between: Table, turns: Table) -> Table:
+    """[sheet, arriving, leaving]: from one anchor through all the others to the last."""
+    sheets, size, _ = between.shape
+    anchors = size // 4
     hop = np.full_like(between, FAR)  # leave one anchor, arrive at the next, leave it
-    for k in range(len(turn)):
-        hop = np.minimum(hop, between[:, k : k + 1] + turn[k][None, :])
+    for s in range(sheets):
+        for u in range(sheets):
+            both = (between[s][:, :, None] + turns[u][None, :, :]).min(axis=1)
+            np.minimum(hop[s ^ u], both, out=hop[s ^ u])
     full = (1 << anchors) - 1
-    size = 4 * anchors
-    best = np.full((full + 1, size, size), FAR, np.int32)
+    best = np.full((full + 1, sheets, size, size), FAR, np.int32)
     for a in range(anchors):
         mine = slice(4 * a, 4 * a + 4)
-        best[1 << a, mine, mine] = turn[mine, mine]
-    for subset in range(1, full + 1):
-        here = best[subset]
-        for a in range(anchors):
-            if subset >> a & 1:
-                continue
-            bigger = best[subset | 1 << a]
-            mine = slice(4 * a, 4 * a + 4)
-            cost = bigger[:, mine]
-            for k in range(size):
-                if subset >> (k // 4) & 1:
-                    cost = np.minimum(cost, here[:, k : k + 1] + hop[k : k + 1, mine])
-            bigger[:, mine] = cost
+        best[1 << a, :, mine, mine] = turns[:, mine, mine]
+    for subset in range(1, full):
+        inside = [k for k in range(size) if subset >> (k // 4) & 1]
+        outside = [k for k in range(size) if not subset >> (k // 4) & 1]
+        here = best[subset][:, inside][:, :, inside]
+        for s in range(sheets):
+            for u in range(sheets):
+                step = hop[u][inside][:, outside]
+                reach = (here[s][:, :, None] + step[None, :, :]).min(axis=1)
+                for n, a in enumerate(sorted({k // 4 for k in outside})):
+                    mine = slice(4 * a, 4 * a + 4)
+                    target = best[subset | 1 << a, s ^ u]
+                    target[inside, mine] = np.minimum(
+                        target[inside, mine], reach[:, 4 * n : 4 * n + 4]
+                    )
     return np.minimum(best[full], FAR)
