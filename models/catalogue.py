@@ -35,9 +35,9 @@ class Design:
 
     @cached_property
     def vents(self) -> tuple[Cell, ...]:
-        """Cells that a wire of the design points at: dug where that is allowed.
+        """Cells that a wire or an output of a drive points at: dug where that is allowed.
 
-        Undug ground conducts, so a wire that points into it can wake a ram two cells on.
+        Undug ground conducts, so power that goes into it can wake a ram two cells on.
         """
         if self.role != "drive":
             return ()
@@ -45,6 +45,8 @@ class Design:
         sides = [face for face in FACES if face[1] != self.up[1]]
         found: set[Cell] = set()
         for part in self.parts:
+            if part.kind in ("sensor", "buffer") and part.face is not None:
+                found.add(step(part.at, part.face, -1 if part.kind == "sensor" else 1))
             if part.kind != "wire":
                 continue
             joined = [f for f in sides if _joins(kinds.get(step(part.at, f)), f)]

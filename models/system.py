@@ -12,7 +12,7 @@ class System:
     """A way of firing lifts, with the drives, the trigger and the line that go with it.
 
     All wires of the trigger line lie in one layer, `line_level` cells from the surface layer
-    (negative: behind it), each on a block one layer deeper.
+    (negative: behind it).
     """
 
     name: str
@@ -20,6 +20,11 @@ class System:
     drives: tuple[Design, ...]
     trigger: Design
     line_level: int
+
+    @property
+    def stand_level(self) -> int:
+        """The layer of what the line's wires stand on: below them in the world."""
+        return self.line_level - 1 if self.column.up == "+z" else self.line_level + 1
 
     @property
     def depth(self) -> int:

@@ -17,6 +17,7 @@ from models.rules import Rules
 from solver.assemble import Collision, Placed, assemble
 from solver.simulate import Simulation
 
+ROOM: Cell = (40, 40, 4)
 FLOOR_NORMAL: Cell = (0, 0, 1)
 START = 10
 """Half-ticks before the first pulse."""
@@ -24,6 +25,10 @@ TRIGGER_LENGTH = 2
 """Half-ticks of the pulse on a trigger line."""
 SECOND_PULSE = 20
 """Half-ticks from the sinking pulse to the rising one: the shorter usual press."""
+
+
+_NEAR = range(-2, 3)
+"""Covers further from every unit than this cannot matter."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,11 @@ class Kit:
     column: Design
     drives: tuple[Design, ...]
     normal: Cell = FLOOR_NORMAL
+
+    @property
+    def centre(self) -> Cell:
+        """A cell in the middle of the surface, floor or ceiling, of the bench's room."""
+        return (20, 20, -1 if self.normal == FLOOR_NORMAL else ROOM[2])
 
     def units(self, chain: Chain, name: str) -> list[Placed]:
         """Columns and drives of a chain."""
@@ -111,6 +121,7 @@ class Bench:
         chains: Sequence[Chain],
         extra: Sequence[Placed] = (),
         pulses: Sequence[tuple[Cell, int]] = (),
+        cases: Sequence[Case] = ALL_CASES,
     ) -> bool:
         """Whether every chain, with all of this there, moves just as it does alone.
 
@@ -121,7 +132,7 @@ class Bench:
             machine = build(self.kit, chains, extra)
         except Collision:
             return False
-        for case in ALL_CASES:
+        for case in cases:
             wanted: set[tuple[int, Cell, Cell, bool]] = set()
             for chain in chains:
                 alone = self._trace_alone(chain, case)
@@ -131,6 +142,18 @@ class Bench:
             if press(self.kit, machine, chains, case, pulses) != wanted:
                 return False
         return True
+
+    def distance(self, first: Chain, second: Chain) -> int:
+        """How far apart the nearest cells of two chains' units are (largest step of an axis)."""
+        sides = [
+            {c for unit in self.kit.units(chain, "") for c in unit.design.claimed(unit.frame)}
+            for chain in (first, second)
+        ]
+        return min(
+            max(abs(a - b) for a, b in zip(one, two, strict=True))
+            for one in sides[0]
+            for two in sides[1]
+        )
 
     def moves(self, chains: Sequence[Chain]) -> bool:
         """Whether the chains, together, end a press as they must."""
@@ -156,9 +179,11 @@ def build(kit: Kit, chains: Sequence[Chain], extra: Iterable[Placed] = ()) -> Ma
     placed = [u for i, chain in enumerate(chains) for u in kit.units(chain, f"chain {i}")]
     tape = [cell for chain in chains for cell in chain.blocks()]
     keep = {cell for chain in chains for cell in chain.cells}
-    room = (40, 40, 4)
-    covers = ((x, y, -1) for x in range(room[0]) for y in range(room[1]) if (x, y, -1) not in keep)
-    machine = assemble("pair", room, Rules(), tape, [*placed, *extra], (), covers)
+    units = [*placed, *extra]
+    near = {(c[0], c[1]) for unit in units for c in unit.design.claimed(unit.frame)}
+    layer = next(iter(keep))[2]
+    covers = {(x + i, y + j, layer) for x, y in near for i in _NEAR for j in _NEAR} - keep
+    machine = assemble("pair", ROOM, Rules(), tape, units, (), sorted(covers))
     ends = tuple(Box(cell, cell) for cell in sorted(keep - set(tape)))
     return replace(machine, dug=machine.dug + ends)
 

@@ -11,6 +11,7 @@ import os
 import sys
 import traceback
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import NoReturn
 
@@ -146,7 +147,7 @@ def simulate(
 
     from solver.pipeline import simulate_file
 
-    report = simulate_file(machine, presses=presses, with_waveforms=vcd is not None)
+    report = simulate_file(machine, presses=presses)
     if vcd:
         write_new(vcd, report.waveforms(), force)
     _report(report.as_json() if as_json else report.summary())
@@ -291,4 +292,9 @@ def main() -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    sys.exit(_run())
+    status = _run()
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):
+            stream.flush()
+    # A solver may still be at work in its thread; it must not hold up, or crash, the way out.
+    os._exit(status)

@@ -96,7 +96,7 @@ class LineSearch:
             for what, cells in near.items():
                 for dx, dy in clearance.offsets(system.name, corner.variant, what):
                     cells.add(add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy))))
-        line = system.line_level
+        line, stand = system.line_level, system.stand_level
         wires = {
             cell
             for cell in self._ground_cells()
@@ -104,7 +104,7 @@ class LineSearch:
             and cell not in near["wire"]
             and all(
                 self.problem.digging.allows(c) and c not in taken
-                for c in (add(cell, scale(normal, line)), add(cell, scale(normal, line - 1)))
+                for c in (add(cell, scale(normal, line)), add(cell, scale(normal, stand)))
             )
         }
         triggers = [c for c in self._covers() if c in wires and c not in near["trigger"]]
@@ -200,14 +200,20 @@ def line_parts(line: Line, system: System, normal: Cell) -> tuple[list[Part], di
     parts: list[Part] = []
     replaced: dict[Cell, Part] = {}
     for cell in line.link:
-        at, below = add(cell, scale(normal, level)), add(cell, scale(normal, level - 1))
+        at, below = add(cell, scale(normal, level)), add(cell, scale(normal, system.stand_level))
         parts += [Part("wire", at, unit="link"), Part("block", below, unit="link")]
+    watched = all(part.kind != "sensor" for part in system.column.parts)
     for cell, (direction, delay) in line.boosters.items():
         at = add(cell, scale(normal, level))
         replaced[at] = Part("buffer", at, face_name(direction), delay, unit="booster")
+        if watched:
+            # A buffer powers nothing below itself: a sensor that watches it fires this lift.
+            stand = add(cell, scale(normal, system.stand_level))
+            away = face_name(scale(normal, -1))
+            replaced[stand] = Part("sensor", stand, away, unit="booster")
     return parts, replaced
 
 
 def replace_parts(parts: Iterable[Part], replaced: dict[Cell, Part]) -> list[Part]:
-    """The parts with boosters put in place of line wires."""
-    return [replaced.get(part.at, part) if part.kind == "wire" else part for part in parts]
+    """The parts with boosters put in place of line wires and of what they stand on."""
+    return [replaced.get(part.at, part) for part in parts]

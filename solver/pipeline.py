@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -14,11 +15,17 @@ from solver.check import check_machine
 from solver.files import write_new
 from solver.flatten import flatten
 from solver.machine_file import read_machine, write_machine
-from solver.search import search_system
-from solver.simulate import PressReport, Simulation, run_presses
+from solver.plan import build_plan
+from solver.search import Progress, search_system
+from solver.sheets import write_sheets
+from solver.simulate import PressReport, Simulation, prove, run_presses
 from solver.systems import systems_for
+from solver.tell import fault_json, tell_fault, tell_presses, tell_verdict
+from solver.waveform import waveforms
 
 Say = Callable[[str], None]
+GRACE_S = 5.0
+"""How long after the budget a solver that is still at work is waited for."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,10 @@ class Outcome:
             else (self.result if isinstance(self.result, Feasible) else None)
         )
 
+    def summary(self, files: Mapping[str, str]) -> list[str]:
+        """Lines for the terminal."""
+        return tell_verdict(self.result, files)
+
     def as_json(self, files: Mapping[str, str]) -> dict[str, object]:
         """The object that `--json` prints."""
         found = self.found
@@ -74,15 +85,47 @@ class Outcome:
 def solve_scenario(
     scenario: Scenario, *, budget_s: float, seed: int = 0, on_progress: Say = lambda line: None
 ) -> Outcome:
-    """Search all systems that the scenario's surfaces have."""
+    """Search all systems that the scenario's surfaces have.
+
+    The search runs in a thread of its own: solvers hold on to the processor for long, and Ctrl-C
+    or the end of the budget must not wait for them. The best machine so far is kept either way.
+    """
     deadline = time.monotonic() + budget_s
+    state = Progress()
+    done: list[Verdict | BaseException] = []
+
+    def work() -> None:
+        try:
+            done.append(_search(scenario, deadline, seed, on_progress, state))
+        except BaseException as error:  # noqa: BLE001  handed on to the main thread below
+            done.append(error)
+
+    worker = threading.Thread(target=work, daemon=True)
+    worker.start()
+    try:
+        while worker.is_alive() and time.monotonic() < deadline + GRACE_S:
+            worker.join(0.1)
+    except KeyboardInterrupt:
+        bound = dict(state.named_bound)
+        return Outcome(scenario, Undecided(state.best, bound, "interrupted", interrupted=True))
+    if not done:
+        return Outcome(scenario, Undecided(state.best, dict(state.named_bound)))
+    if isinstance(done[0], BaseException):
+        raise done[0]
+    return Outcome(scenario, done[0])
+
+
+def _search(
+    scenario: Scenario, deadline: float, seed: int, say: Say, state: Progress
+) -> Verdict:
+    """All systems, one after the other; the first in order wins among equals."""
     problem = flatten(scenario)
     (surface,) = scenario.surfaces.values()
     results = [
-        search_system(problem, system, deadline, seed, on_progress)
+        search_system(problem, system, deadline, seed, say, state)
         for system in systems_for(surface.name)
     ]
-    return Outcome(scenario, _best_of(results, scenario))
+    return _best_of(results, scenario)
 
 
 def _best_of(results: list[Verdict], scenario: Scenario) -> Verdict:
@@ -92,12 +135,7 @@ def _best_of(results: list[Verdict], scenario: Scenario) -> Verdict:
     found.sort(key=lambda f: tuple(f.score[t] for t in terms))
     open_ = [r for r in results if isinstance(r, Undecided)]
     if open_:
-        return Undecided(
-            found[0] if found else None,
-            open_[0].lower_bound,
-            open_[0].why,
-            any(r.interrupted for r in open_),
-        )
+        return Undecided(found[0] if found else None, open_[0].lower_bound, open_[0].why)
     if found:
         return found[0]
     reasons = [reason for r in results if isinstance(r, Infeasible) for reason in r.reasons]
@@ -112,11 +150,19 @@ def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str
     """Write what there is to write; the names and paths of the files."""
     found = outcome.found
     if found is None:
+        if force:
+            # A machine from an earlier run must not stand for this verdict.
+            (out_dir / "machine.json").unlink(missing_ok=True)
         return {}
-    out_dir.mkdir(parents=True, exist_ok=True)
-    path = out_dir / "machine.json"
-    write_new(path, write_machine(found.machine), force)
-    return {"machine": str(path)}
+    plan = build_plan(found.machine)
+    contents = {
+        "machine": ("machine.json", write_machine(found.machine)),
+        "plan": ("plan.txt", write_sheets(plan)),
+        "waveforms": ("waves.vcd", press_waveforms(found.machine)),
+    }
+    for name, content in contents.values():
+        write_new(out_dir / name, content, force)
+    return {what: str(out_dir / name) for what, (name, _) in contents.items()}
 
 
 # ------------------------------------------------------------------ simulate and check
@@ -135,12 +181,93 @@ class SimulationReport:
         """Whether every press of every case was right."""
         return all(p.ok for reports in self.presses.values() for p in reports)
 
+    def summary(self) -> list[str]:
+        """Lines for the terminal."""
+        notes = [f"note: {tell_fault(fault)}" for fault in self.static]
+        verdict = "The machine works." if self.ok else "The machine does not work."
+        return [*notes, *tell_presses(self.presses), verdict]
 
-def simulate_file(
-    path: Path, *, presses: int | None, with_waveforms: bool = False
-) -> SimulationReport:
-    """Press the button of the machine in a file."""
+    def as_json(self) -> dict[str, object]:
+        """The object that `--json` prints."""
+        return {
+            "ok": self.ok,
+            "static": [fault_json(fault) for fault in self.static],
+            "cases": [
+                {
+                    "overhead_pickup": case.overhead,
+                    "ground": case.ground,
+                    "presses": [
+                        {
+                            "press": p.press,
+                            "ok": p.ok,
+                            "half_ticks": p.half_ticks,
+                            "faults": [fault_json(fault) for fault in p.faults],
+                        }
+                        for p in reports
+                    ],
+                }
+                for case, reports in self.presses.items()
+            ],
+        }
+
+    def waveforms(self) -> str:
+        """The presses of the first case as VCD text."""
+        simulation = Simulation(self.machine, ALL_CASES[0], record=True)
+        run_presses(simulation, max(1, len(self.presses[ALL_CASES[0]])))
+        return waveforms(simulation)
+
+
+def press_waveforms(machine: Machine) -> str:
+    """One press in the plainest case as VCD text."""
+    simulation = Simulation(machine, cases_of(machine)[0], record=True)
+    run_presses(simulation, 1)
+    return waveforms(simulation)
+
+
+def simulate_file(path: Path, *, presses: int | None) -> SimulationReport:
+    """Press the button of the machine in a file: `presses` times, by default one full turn."""
     machine = read_machine(path)
     count = presses or len(machine.tape)
-    reports = {case: run_presses(Simulation(machine, case), count) for case in ALL_CASES}
+    cases = cases_of(machine)
+    reports = {case: run_presses(Simulation(machine, case), count) for case in cases}
     return SimulationReport(machine, reports, check_machine(machine))
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """Static rules and a full turn in every case."""
+
+    faults: list[MachineFault]
+
+    @property
+    def ok(self) -> bool:
+        """Whether nothing is wrong."""
+        return not self.faults
+
+    def summary(self) -> list[str]:
+        """Lines for the terminal."""
+        if self.ok:
+            return ["No fault: static rules, and a full turn in all four cases."]
+        return [f"{len(self.faults)} faults", *(f"  {tell_fault(f)}" for f in self.faults)]
+
+    def as_json(self) -> dict[str, object]:
+        """The object that `--json` prints."""
+        return {"ok": self.ok, "faults": [fault_json(fault) for fault in self.faults]}
+
+
+def check_file(path: Path) -> CheckReport:
+    """Check a machine drawn or built by hand."""
+    machine = read_machine(path)
+    faults = check_machine(machine)
+    results = prove(machine, cases_of(machine))
+    seen: dict[tuple[str, tuple[object, ...]], MachineFault] = {}
+    for result in results:
+        for fault in result.faults:
+            seen.setdefault((fault.code, fault.cells), fault)
+    return CheckReport([*faults, *seen.values()])
+
+
+def cases_of(machine: Machine) -> tuple[Case, ...]:
+    """The cases a machine is judged in: all four, unless its rules fix the pickup."""
+    fixed = machine.rules.overhead_pickup
+    return tuple(c for c in ALL_CASES if fixed is None or c.overhead == fixed)

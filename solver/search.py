@@ -27,16 +27,22 @@ Say = Callable[[str], None]
 
 
 @dataclass
-class _Progress:
-    """The best machine so far, and what was refused on the way."""
+class Progress:
+    """The best machine so far, and what was refused on the way. Other threads may look."""
 
     best: Feasible | None = None
     refusals: list[str] = field(default_factory=list)
     bound: tuple[int, ...] = ()
+    terms: tuple[str, ...] = ()
+
+    @property
+    def named_bound(self) -> dict[str, int]:
+        """The lower bound, term by term."""
+        return dict(zip(self.terms, self.bound, strict=False))
 
 
 def search_system(
-    problem: Problem, system: System, deadline: float, seed: int, say: Say
+    problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
 ) -> Verdict:
     """The best machine of one system; `deadline` is a `time.monotonic()` time."""
     routes = RouteSearch(
@@ -45,11 +51,7 @@ def search_system(
         clash=lambda a, b: clashing(problem, system, a, b),
     )
     lines = LineSearch(problem, system)
-    state = _Progress()
-    try:
-        return _improve(problem, system, routes, lines, state, deadline, say)
-    except KeyboardInterrupt:
-        return Undecided(state.best, _named(problem, state.bound), "interrupted", True)
+    return _improve(problem, system, routes, lines, state, deadline, say)
 
 
 def _improve(
@@ -57,11 +59,11 @@ def _improve(
     system: System,
     routes: RouteSearch,
     lines: LineSearch,
-    state: _Progress,
+    state: Progress,
     deadline: float,
     say: Say,
 ) -> Verdict:
-    terms = route_terms(problem)
+    terms = state.terms = route_terms(problem)
     while True:
         verdict = routes.solve(deadline)
         match verdict:
@@ -71,7 +73,7 @@ def _improve(
                 return _impossible(verdict, state, system)
             case RouteUnknown():
                 state.bound = max(state.bound, verdict.lower_bound)
-                return Undecided(state.best, _named(problem, state.bound))
+                return Undecided(state.best, state.named_bound)
             case RouteFound():
                 route, state.bound = verdict.route, max(state.bound, verdict.lower_bound)
                 if state.best is not None and _value(state.best, terms) <= verdict.lower_bound:
@@ -82,11 +84,11 @@ def _improve(
                     return _proven(state.best)
                 routes.forbid(RouteCut(dropped=frozenset(route.corners)))
         if time.monotonic() > deadline:
-            return Undecided(state.best, _named(problem, state.bound))
+            return Undecided(state.best, state.named_bound)
 
 
 def _carry_through(
-    problem: Problem, system: System, lines: LineSearch, route: Route, state: _Progress, say: Say
+    problem: Problem, system: System, lines: LineSearch, route: Route, state: Progress, say: Say
 ) -> None:
     """Take a route on to a simulated machine; keep it if it is the best so far."""
     terms = route_terms(problem)
@@ -105,8 +107,7 @@ def _carry_through(
         say(f"refused by simulation: {breaches[0].text}")
         return
     values = score(machine, len(route.corners), system.depth)
-    bound = _named(problem, state.bound)
-    found = Feasible(machine, values, False, bound, system.name)
+    found = Feasible(machine, values, False, state.named_bound, system.name)
     if state.best is None or _value(found, terms) < _value(state.best, terms):
         state.best = found
         say("accepted in all four cases: " + ", ".join(f"{k} {v}" for k, v in values.items()))
@@ -116,15 +117,11 @@ def _value(found: Feasible, terms: tuple[str, ...]) -> tuple[int, ...]:
     return tuple(found.score[term] for term in terms)
 
 
-def _named(problem: Problem, bound: tuple[int, ...]) -> dict[str, int]:
-    return dict(zip(route_terms(problem), bound, strict=False))
-
-
 def _proven(best: Feasible) -> Feasible:
     return Feasible(best.machine, best.score, True, best.score, best.system, best.notes)
 
 
-def _impossible(verdict: RouteNone, state: _Progress, system: System) -> Infeasible:
+def _impossible(verdict: RouteNone, state: Progress, system: System) -> Infeasible:
     proof = verdict.proof
     reasons = [Reason(proof.reason)] if proof.reason else []
     reasons += [Reason(f"refused: {text}") for text in dict.fromkeys(state.refusals)]

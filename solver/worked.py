@@ -1,6 +1,7 @@
-"""The worked designs of the trade for floors: lift column, corner drive and trigger.
+"""The designs that machines are made of: lift columns, corner drives and triggers.
 
-Common practice of the trade, no published source; verified by simulation in the tests.
+The floor's column, its worked drive and its trigger are common practice of the trade (no
+published source); the others were found by the synthesizer. All are verified by simulation.
 """
 
 from __future__ import annotations
@@ -62,4 +63,52 @@ FLOOR_TRIGGER = Design(
     ),
     air=((0, 0, -2),),
     provenance="worked example of the trade",
+)
+
+SENSOR_DRIVE = Design(
+    name="drive of sensors",
+    role="drive",
+    up="+z",
+    parts=(
+        Part("push_ram", (-2, -1, -1), "+x"),
+        Part("sensor", (-2, -1, -3), "+x"),
+        Part("sensor", (-2, -1, -2), "-z"),
+        Part("grip_ram", (-1, -2, -1), "+y"),
+        Part("sensor", (-1, -2, -3), "+y"),
+        Part("block", (-1, -2, -2)),
+        Part("sensor", (-1, -1, -3), "+z"),
+        Part("sensor", (-1, -1, -2), "+y"),
+        Part("push_ram", (0, -2, -1), "+y"),
+        Part("sensor", (0, -2, -3), "-x"),
+        Part("sensor", (0, -2, -2), "-z"),
+    ),
+    air=((-1, -1, -1), _SHIFTED, (-1, -1, -4)),
+    provenance="found by the synthesizer; nothing in it stands on anything, so any gravity will do",
+)
+
+CEILING_COLUMN = Design(
+    name="ceiling column, block behind",
+    role="column",
+    up="-z",
+    parts=(
+        Part("grip_ram", (0, 0, -2), "+z"),
+        Part("block", (0, 0, -3)),
+        Part("wire", (0, 0, -4)),
+    ),
+    air=((0, 0, -1),),
+    provenance="common practice of the trade",
+)
+
+CEILING_TRIGGER = Design(
+    name="trigger behind a ceiling cover",
+    role="trigger",
+    up="-z",
+    parts=(
+        Part("button", (0, 0, 1), "-z"),
+        Part("push_ram", (0, 0, -1), "-z"),
+        Part("sensor", (0, 0, -3), "+z"),
+        Part("wire", (0, 0, -4)),
+    ),
+    air=((0, 0, -2),),
+    provenance="the floor's trigger turned over; its wire stands on its sensor",
 )
