@@ -32,6 +32,8 @@ Where the rules leave room, this is how they are read here:
  8. *Phase 2* uses the power at the end of phase 1 throughout. In each round all rams that
     can start plan on the same state and start together; rounds repeat until none starts. Two
     plans that move one block, or fill one cell, are a fault; the lower cell then goes first.
+    So is a grip ram that would draw a block which another one puts down in the same round: which
+    of the two goes first would decide. Without such a fault no order of the rams matters.
  9. *Grip rams* hold any part, cover or ground two cells ahead (drawing one is a fault), but
     not heads, extended rams or moving things: then they return empty. Tape that lies at rest two
     ahead is drawn even in the middle of an extension. A block two ahead that this ram itself is
@@ -48,7 +50,8 @@ Where the rules leave room, this is how they are read here:
     take what they read, all together, until nothing changes; if that does not end, one after
     another in the order of the parts list; if that does not end either, the idle state
     oscillates: a fault, and the simulation starts after a single such sweep. Rams that are then
-    powered rest extended, the others in; no tape is pushed by it.
+    powered rest extended, the others in; no tape is pushed by it. A ram that has no room for its
+    head then is a fault; it starts in, and tries when the clock starts.
 14. *Ground.* Every cell outside the room that is in no dug box and holds no part and is no cell
     of the tape is ground, the surface layer included. A cell that the tape has left is air.
 15. *At rest*: nothing due, nothing moving, no ram able to start. A fault is recorded once
@@ -118,13 +121,20 @@ class Power:
 
 @dataclass
 class Plan:
-    """A stroke that can start now: the blocks it moves, the one it puts down, a fault it makes."""
+    """A stroke that can start now: the blocks it moves, the one it puts down, the moving one
+    that it would draw if only that rested, a fault it makes."""
 
     ram: Ram
     extend: bool
     moves: dict[int, Cell] = field(default_factory=dict)
     put_down: int | None = None
+    passed_by: int | None = None
     drags: Cell | None = None
+
+    def clashes(self, other: Plan) -> bool:
+        """Whether one of the two moves or puts down a block that the other one is after."""
+        mine, yours = ({*p.moves, p.put_down} - {None} for p in (self, other))
+        return bool(mine & yours) or self.passed_by in yours or other.passed_by in mine
 
     def fills(self) -> list[Cell]:
         """The cells that nothing was in before and something is in afterwards."""
@@ -174,12 +184,13 @@ class NaiveWorld:
 
     # ---- what the outside can do -------------------------------------------------------
 
-    def press(self) -> None:
-        """Press every button; they go on in the next half-tick."""
+    def press(self, only: Cell | None = None) -> None:
+        """Press every button (or only one); they go on in the next half-tick."""
         self._told.clear()
         self.waits.clear()
         for part in self.part_list:
-            if part.kind == "button" and part.at not in self.due:
+            wanted = part.kind == "button" and only in (None, part.at)
+            if wanted and part.at not in self.due:
                 self.due[part.at] = self.time + 1
 
     def set_source(self, cell: Cell, start: int, end: int) -> None:
@@ -213,7 +224,7 @@ class NaiveWorld:
         scripted = any(self.time < end for _, _, end in self.forced)
         if self.due or moving or scripted:
             return False
-        return not any(isinstance(p, Plan) for p in self._plans(self._power()).values())
+        return not any(isinstance(p, Plan) for p in self._plans(self._powered_rams()).values())
 
     # ---- what is where -----------------------------------------------------------------
 
@@ -449,15 +460,18 @@ class NaiveWorld:
 
     # ---- phases 2 and 3: strokes -------------------------------------------------------
 
-    def _plans(self, power: Power) -> dict[Cell, Plan | Blocked]:
+    def _powered_rams(self) -> set[Cell]:
+        power = self._power()
+        return {cell for cell, ram in self.rams.items() if self._ram_powered(ram, power)}
+
+    def _plans(self, powered: set[Cell]) -> dict[Cell, Plan | Blocked]:
         """What every ram that wants to do something would do now."""
         plans: dict[Cell, Plan | Blocked] = {}
         for cell in sorted(self.rams):
             ram = self.rams[cell]
-            powered = self._ram_powered(ram, power)
-            if powered and ram.state == "in":
+            if cell in powered and ram.state == "in":
                 plans[cell] = self._plan_extension(ram)
-            elif not powered and ram.state in ("extending", "out"):
+            elif cell not in powered and ram.state in ("extending", "out"):
                 plans[cell] = self._plan_retraction(ram)
         return plans
 
@@ -494,6 +508,8 @@ class NaiveWorld:
                 plan.moves[index] = front
             elif block.pushed_by == ram.part.at:
                 plan.put_down = index
+            else:
+                plan.passed_by = index
         elif self._head_at(ahead) is None:
             busy = ahead in self.rams and self.rams[ahead].state != "in"
             if not busy and (ahead in self.parts or ahead in self.ground):
@@ -501,9 +517,9 @@ class NaiveWorld:
         return plan
 
     def _start_strokes(self) -> None:
-        power = self._power()
+        powered = self._powered_rams()
         while True:
-            plans = self._plans(power)
+            plans = self._plans(powered)
             blocked = {c: p for c, p in plans.items() if isinstance(p, Blocked)}
             for cell, plan in blocked.items():
                 if plan.fault:
@@ -520,7 +536,7 @@ class NaiveWorld:
         """The plans that can go together; those that clash with an earlier one are faults."""
         kept: list[Plan] = []
         for plan in plans:
-            rival = next((k for k in kept if k.moves.keys() & plan.moves.keys()), None)
+            rival = next((k for k in kept if k.clashes(plan)), None)
             crowd = next((k for k in kept if set(k.fills()) & set(plan.fills())), None)
             if rival:
                 self._fault("moved-twice", rival.ram.part.at, plan.ram.part.at)
@@ -574,14 +590,10 @@ class NaiveWorld:
                 self._fault("no-support", part.at, support)
 
     def _check_cells(self) -> None:
-        """Two things in one cell at the start, heads counted."""
-        heads = [step(r.part.at, r.face) for r in self.rams.values() if r.state == "out"]
-        count = Counter([p.at for p in self.part_list] + self.tape_cells + heads)
+        """Two things in one cell at the start."""
+        count = Counter([p.at for p in self.part_list] + self.tape_cells)
         for cell in sorted(count):
             if count[cell] > 1:
-                self._fault("two-in-one-cell", cell)
-        for cell in heads:
-            if cell in self.ground:
                 self._fault("two-in-one-cell", cell)
 
     def _settle(self) -> None:
@@ -592,8 +604,18 @@ class NaiveWorld:
             self._reset(logic)
             self._sweep(logic)
         power = self._power()
-        for ram in self.rams.values():
-            ram.state = "out" if self._ram_powered(ram, power) else "in"
+        for cell in sorted(self.rams):
+            ram = self.rams[cell]
+            if self._ram_powered(ram, power):
+                self._rest_extended(ram)
+
+    def _rest_extended(self, ram: Ram) -> None:
+        head = step(ram.part.at, ram.face)
+        taken = head in self.parts or head in self.ground or self._block_at(head) is not None
+        if taken or self._head_at(head):
+            self._fault("two-in-one-cell", ram.part.at, head)
+        else:
+            ram.state = "out"
 
     def _reset(self, logic: list[Part]) -> None:
         self.on.update({p.at: p.kind == "inverter" for p in logic})
