@@ -1,6 +1,6 @@
 """Lifts and the line that fires them, behind a closed tape on one surface.
 
-Three systems, named in the designs that go with them:
+Four systems, named in the designs that go with them:
 
 - "deep" (floor): a sensor under every lift watches the line; the line carries a level, and every
   change of it fires the lifts one tick later. Depth 5.
@@ -12,6 +12,11 @@ Three systems, named in the designs that go with them:
   corners and all lifts between fire in one half-tick. Depth 4. Power climbs, but does not
   come down: each piece of the line is fed at its lowest horizontal edge.
 
+- "flat" (floor, loops that turn one way only): on the inner side of the loop a wire beside the sunk
+  tape, on a block beside the lifts, which fires them. No such block touches a corner's lift: a chain
+  of sensors under the incoming edge fires it, 4 ticks later than the others. Depth 3 with the
+  drives; 2 wide, so loops of 5 x 5 and more.
+
 Everywhere a lift is a grip ram two cells behind the surface.
 """
 
@@ -20,7 +25,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from models.geometry import FACE_OF, Cell, add, scale, sub
+from models.geometry import FACE_OF, Cell, Frame, add, scale, sub
 from models.parts import Kind, Part
 
 UP: Cell = (0, 0, 1)
@@ -97,6 +102,54 @@ def wall_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
             _vertical(line, climb, sub(after[1], climb[0]), sub(before[-2], climb[-1]), inward)
     line.air -= set(line.parts)
     return line
+
+
+FLAT_CORNER: tuple[tuple[Kind, Cell, Cell | None], ...] = (
+    ("wire", (-2, 2, -2), None),
+    ("sensor", (-2, 2, -3), (0, 0, 1)),
+    ("sensor", (-2, 1, -3), (0, 1, 0)),
+    ("sensor", (-2, 0, -3), (0, 1, 0)),
+    ("sensor", (-1, 0, -3), (-1, 0, 0)),
+    ("block", (0, 0, -3), None),
+)
+"""Fires a corner's lift: the line comes in along +x and leaves along +y, +z is inward."""
+
+
+def flat_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+    """The shallow floor's line, on the side that the loop turns to."""
+    line = LiftLine()
+    n = len(tape)
+    for cell in tape:
+        line.put("grip_ram", _behind(cell, inward, 2), inward)
+    for i, cell in enumerate(tape):
+        arrives, leaves = sub(cell, tape[i - 1]), sub(tape[(i + 1) % n], cell)
+        if arrives != leaves:
+            frame = Frame(cell, arrives, leaves, inward)
+            for kind, at, face in FLAT_CORNER:
+                turned = None if face is None else sub(frame.cell(face), cell)
+                line.put(kind, frame.cell(at), turned)
+            line.air.add(frame.cell((-2, 2, -1)))
+    for corner, edge in _turns(tape):
+        for cell in edge[1:-1]:
+            beside = add(cell, corner)
+            line.put("wire", _behind(beside, inward, 1))
+            line.put("block", _behind(beside, inward, 2))
+    line.air -= set(line.parts)
+    line.entries.append(next(at for at, part in line.parts.items() if part.kind == "wire"))
+    return line
+
+
+def _turns(tape: Sequence[Cell]) -> list[tuple[Cell, list[Cell]]]:
+    """Each edge with the side that both its corners turn to."""
+    found = []
+    edges = edges_of(tape)
+    for i, edge in enumerate(edges):
+        before, after = edges[i - 1], edges[(i + 1) % len(edges)]
+        came, goes = sub(before[-2], edge[0]), sub(after[1], edge[-1])
+        if came != goes:
+            raise ClashError("a flat line has no way across the tape: the loop turns both ways")
+        found.append((goes, edge))
+    return found
 
 
 def edges_of(tape: Sequence[Cell]) -> list[list[Cell]]:

@@ -14,7 +14,7 @@ from models.geometry import Box, Cell, Face, Frame, add, scale, sub
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.parts import Part
 from models.rules import Rules
-from solver.lift_lines import ClashError, LiftLine, deep_line, over_line, wall_line
+from solver.lift_lines import ClashError, LiftLine, deep_line, flat_line, over_line, wall_line
 from solver.simulate import Simulation
 
 Spot = tuple[int, int]
@@ -22,6 +22,7 @@ LINES: dict[str, Callable[[Sequence[Cell], Cell], LiftLine]] = {
     "deep": deep_line,
     "over": over_line,
     "wall": wall_line,
+    "flat": flat_line,
 }
 MARGIN = 6
 """Cells of surface to leave around the loop."""

@@ -19,6 +19,7 @@ from solver.testbed import CEILING, EAST, FLOOR, NORTH, Ground, Spot, build, jud
 
 GROUNDS: dict[str, tuple[Ground, ...]] = {
     "deep": (FLOOR,),
+    "flat": (FLOOR,),
     "over": (CEILING,),
     "wall": (NORTH, EAST),
 }
@@ -78,6 +79,15 @@ def fit_air(
         if candidate is not None:
             best, air = candidate, fewer
     return best
+
+
+def shelled(
+    design: Design, others: Mapping[Face, Design], shapes: Sequence[Sequence[Spot]]
+) -> Design:
+    """The design with all cells round it dug that no unit needs: certainly enough air."""
+    rest = {up: other for up, other in others.items() if up != design.up}
+    air = [cell for cell in _shell(design) if _is_free(design, rest, shapes, cell)]
+    return replace(design, air=(*design.air, *air))
 
 
 def _is_free(

@@ -15,22 +15,25 @@ INCOMING: tuple[tuple[int, int], ...] = tuple((x, 0) for x in range(-REACH, 1))
 OUTGOING: tuple[tuple[int, int], ...] = tuple((0, y) for y in range(1, REACH + 1))
 
 
-def deep_floor() -> list[Placed]:
+def deep_floor(more: Iterable[tuple[int, int]] = ()) -> list[Placed]:
     """A sensor under every lift; its wire is live earlier, and is not to be touched."""
     parts: list[Placed] = []
-    for x, y in (*INCOMING, *OUTGOING):
+    for x, y in (*INCOMING, *OUTGOING, *more):
         parts.append((Part("sensor", (x, y, -3), "-z"), None))
         parts.append((Part("wire", (x, y, -4)), None))
         parts.append((Part("block", (x, y, -5)), None))
     return parts
 
 
-def over_ceiling() -> list[Placed]:
+def over_ceiling(more: Iterable[tuple[int, int]] = ()) -> list[Placed]:
     """A block on every lift and a wire on it."""
+    own = {*INCOMING, *OUTGOING}
     parts: list[Placed] = []
-    for x, y in (*INCOMING, *OUTGOING):
-        parts.append((Part("block", (x, y, -3)), PULSE))
-        parts.append((Part("wire", (x, y, -4)), PULSE))
+    for x, y in (*INCOMING, *OUTGOING, *more):
+        # What another edge's line does, and when, is not for this drive to rely on.
+        times = PULSE if (x, y) in own else None
+        parts.append((Part("block", (x, y, -3)), times))
+        parts.append((Part("wire", (x, y, -4)), times))
     return parts
 
 
@@ -63,15 +66,22 @@ def wall_vertical(leaf: Iterable[int]) -> list[Placed]:
 
 
 def surrounded(
-    name: str, system: str, up: Face, free: Iterable[Cell], parity: str = "", **limits: int
+    name: str,
+    system: str,
+    up: Face,
+    free: Iterable[Cell],
+    parity: str = "",
+    behind: int | None = None,
+    **limits: int,
 ) -> Task:
     """The task of a drive in its system. `parity`: of the cells of a vertical incoming edge."""
     stiff: list[Cell] = []
     kept: set[Cell] = set()
+    more = [] if behind is None else [(x, behind) for x in range(-REACH, REACH)]
     if system == "deep":
-        line = deep_floor()
+        line = deep_floor(more)
     elif system == "over":
-        line = over_ceiling()
+        line = over_ceiling(more)
     elif up in ("+y", "-y"):
         line = wall_horizontal(up)
         # The climb of the outgoing edge stands there.
@@ -81,7 +91,7 @@ def surrounded(
         stiff = [part.at for part, _ in line if part.kind == "wire" and part.at[2] == -3]
         kept = {(x, -1, -4) for x in range(-REACH, 3)}
     cells = [cell for cell in free if cell not in kept]
-    return drive_task(name, up, cells, line, reach=REACH, stiff=stiff, **limits)
+    return drive_task(name, up, cells, line, reach=REACH, stiff=stiff, behind=behind, **limits)
 
 
 def _leaves(parity: str) -> Iterable[int]:

@@ -69,17 +69,23 @@ def drive_task(
     *,
     reach: int = 4,
     stiff: Iterable[Cell] = (),
+    behind: int | None = None,
     **limits: int,
 ) -> Task:
-    """A drive beside columns whose lifts it may watch; `line` lists parts of the trigger line."""
+    """A drive beside columns whose lifts it may watch; `line` lists parts of the trigger line.
+
+    `behind` is the y of another edge that runs past the drive, in a narrow strip.
+    """
     incoming = [(x, 0) for x in range(-reach, 1)]
     outgoing = [(0, y) for y in range(1, reach + 1)]
     edge = incoming + outgoing
+    if behind is not None:
+        edge += [(x, behind) for x in range(-reach, reach)]
     tape = {(x, y, z) for x, y in edge for z in (0, -1)} | set(HEADS)
     lifts = tuple((x, y, -2) for x, y in edge)
     fixed = {at: Part("grip_ram", at, "+z") for at in lifts}
     fixed.update({ram.at: ram for ram in RAMS})
-    covers = [(x, y, 0) for x in range(-reach, 3) for y in range(-reach, 0)]
+    covers = [(x, y, 0) for x in range(-reach, 3) for y in range(-reach, 0) if y != behind]
     fixed.update({at: Part("cover", at) for at in covers})
     live: dict[Cell, frozenset[int]] = {}
     changes: dict[Cell, tuple[int, ...]] = dict.fromkeys(lifts, LIFT_CHANGES)

@@ -1,0 +1,120 @@
+"""Reads the designs that the synthesizer found, with how each came about."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from models.catalogue import Design
+from models.geometry import Cell
+from models.parts import Part
+
+FILE = "designs.json"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One design and its provenance."""
+
+    design: Design
+    parity: str
+    """Vertical incoming edges it fits, by their number of cells: "odd", "even" or "any"."""
+    objective: str
+    box: tuple[tuple[int, int], ...]
+    """Lowest and highest x, y and z of the cells the search was free to fill."""
+    bound: int
+    """No wiring in the box has fewer parts (the rams not counted); 0: not proven."""
+    engines: tuple[str, ...]
+    """Solvers that each said so on their own."""
+    date: str
+
+    @property
+    def count(self) -> int:
+        """Parts of the drive, its three rams not counted."""
+        return sum(1 for part in self.design.parts if not part.kind.endswith("ram"))
+
+    @property
+    def proven(self) -> bool:
+        """Whether no wiring in the box, under the stated assumptions, has fewer parts."""
+        return self.bound == self.count
+
+
+@cache
+def load_entries() -> tuple[Entry, ...]:
+    """All designs of the data file, in its order."""
+    text = files("solver").joinpath("data", FILE).read_text(encoding="utf-8")
+    return tuple(_entry(record) for record in json.loads(text)["designs"])
+
+
+def load_designs() -> tuple[Design, ...]:
+    """The designs alone."""
+    return tuple(entry.design for entry in load_entries())
+
+
+def entry(name: str) -> Entry:
+    """The entry of that name."""
+    return next(entry for entry in load_entries() if entry.design.name == name)
+
+
+def _entry(record: dict[str, Any]) -> Entry:
+    design = Design(
+        name=record["name"],
+        role="drive",
+        up=record["up"],
+        parts=tuple(Part(k, _cell(at), face, delay) for k, at, face, delay in record["parts"]),
+        air=tuple(_cell(at) for at in record["air"]),
+        system=record["system"],
+    )
+    made = Entry(
+        design,
+        record["parity"],
+        record["objective"],
+        tuple((low, high) for low, high in record["box"]),
+        record["bound"],
+        tuple(record["engines"]),
+        record["date"],
+    )
+    said = f"{made.objective}; box {made.box}; {made.date}; " + (
+        f"proven minimal by {' and '.join(made.engines)}" if made.proven else "not proven minimal"
+    )
+    design = Design(design.name, "drive", design.up, design.parts, design.air, design.system, said)
+    return Entry(design, made.parity, made.objective, made.box, made.bound, made.engines, made.date)
+
+
+def as_record(made: Entry) -> dict[str, Any]:
+    """An entry in the form of the data file."""
+    design = made.design
+    return {
+        "name": design.name,
+        "system": design.system,
+        "up": design.up,
+        "parity": made.parity,
+        "objective": made.objective,
+        "box": [list(pair) for pair in made.box],
+        "bound": made.bound,
+        "engines": list(made.engines),
+        "date": made.date,
+        "parts": [[p.kind, list(p.at), p.face, p.delay] for p in design.parts],
+        "air": [list(cell) for cell in design.air],
+    }
+
+
+def write_entries(entries: Iterable[Entry]) -> str:
+    """The text of the data file: one design a paragraph, one part a line."""
+    blocks = []
+    for made in entries:
+        record = as_record(made)
+        lines = [f"      {json.dumps(part)}" for part in record.pop("parts")]
+        head = [f"    {json.dumps(key)}: {json.dumps(value)}" for key, value in record.items()]
+        parts = ",\n".join(lines)
+        blocks.append("  {\n" + ",\n".join(head) + ',\n    "parts": [\n' + parts + "\n    ]\n  }")
+    return '{"version": 1, "designs": [\n' + ",\n".join(blocks) + "\n]}\n"
+
+
+def _cell(numbers: list[int]) -> Cell:
+    x, y, z = numbers
+    return (x, y, z)

@@ -1,0 +1,169 @@
+"""Makes the catalogue of drives: `python -m solver.design.generate`.
+
+For each recipe: the wiring of fewest parts, the bound proven by two solvers, the cells to dig,
+and a run of whole machines. The floor's worked drive of the trade comes first, for comparison.
+"""
+
+from __future__ import annotations
+
+import datetime
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from models.catalogue import Design
+from models.geometry import Face
+from models.parts import Part
+from solver.catalogue import Entry, write_entries
+from solver.design.fit import as_design, fit_air, shelled, works
+from solver.design.search import Best, Problem, fewest
+from solver.design.surroundings import surrounded
+from solver.design.task import HEADS, box
+from solver.testbed import Spot, plus, rectangle
+from solver.worked import FLOOR_DRIVE
+
+Log = Callable[[str], None]
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What to search for."""
+
+    name: str
+    system: str
+    up: Face
+    box: tuple[Span, Span, Span]
+    start: int
+    """The number of parts to begin the descent with."""
+    parity: str = "any"
+
+    def problem(self) -> Problem:
+        """The question in clauses."""
+        xs, ys, zs = (range(low, high + 1) for low, high in self.box)
+        cells = box(xs, ys, zs)
+        return Problem(
+            surrounded(self.name, self.system, self.up, cells, self.parity, watch_own=True)
+        )
+
+
+CUBE: tuple[Span, Span, Span] = ((-2, 0), (-3, -1), (-3, -1))
+LONG: tuple[Span, Span, Span] = ((-2, 0), (-4, -1), (-3, -1))
+RECIPES: tuple[Recipe, ...] = (
+    Recipe("floor-8", "deep", "+z", CUBE, 9),
+    Recipe("ceiling-8", "over", "-z", CUBE, 9),
+    Recipe("wall-horizontal-up-8", "wall", "+y", CUBE, 9),
+    Recipe("wall-horizontal-down-9", "wall", "-y", LONG, 10),
+    Recipe("wall-up-horizontal-9", "wall", "+x", CUBE, 10),
+    Recipe("wall-down-horizontal-8", "wall", "-x", CUBE, 9),
+    Recipe("wall-horizontal-down-10", "wall", "-y", CUBE, 11),
+    Recipe("wall-up-horizontal-6", "wall", "+x", CUBE, 7, parity="odd"),
+    Recipe("wall-up-horizontal-8", "wall", "+x", CUBE, 9, parity="even"),
+)
+
+
+def shapes_for(system: str, parity: str) -> list[list[Spot]]:
+    """Machines on which air is fitted and a design is proven."""
+    if system != "wall":
+        return [rectangle(3, 3), rectangle(4, 5), plus(7, 5)]
+    if parity == "odd":
+        return [rectangle(4, 5), rectangle(5, 7), plus(7, 7)]
+    if parity == "even":
+        return [rectangle(4, 4), rectangle(5, 6)]
+    return [rectangle(4, 4), rectangle(5, 5), plus(7, 6)]
+
+
+def synthesize(
+    recipe: Recipe, accept: Callable[[tuple[Part, ...]], bool], budget_s: float, log: Log
+) -> tuple[Best, tuple[str, ...]]:
+    """How the descent went, and which solvers say on their own that nothing smaller exists."""
+    problem = recipe.problem()
+    best = fewest(problem, recipe.start, accept, budget_s, log)
+    if not best.proven:
+        return best, ()
+    again = problem.decide(best.bound - 1, budget_s, engine="glucose")
+    log(f"{recipe.name}: Glucose: {again.answer}, {again.seconds:.0f} s")
+    assert again.answer == "none", f"{recipe.name}: the solvers disagree"
+    return best, ("CaDiCaL", "Glucose")
+
+
+def worked_entry() -> Entry:
+    """The trade's own floor drive."""
+    design = replace(FLOOR_DRIVE, name="floor-worked", system="deep")
+    spans = ((-2, 0), (-3, -1), (-4, -1))
+    return Entry(design, "any", "worked example of the trade", spans, 0, (), "")
+
+
+def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
+    """All entries; each is proven by simulation in whole machines."""
+    today = datetime.datetime.now(tz=datetime.UTC).date().isoformat()
+    found: list[tuple[Recipe, Design, Best, tuple[str, ...]]] = []
+    for recipe in recipes:
+        partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
+        shapes = shapes_for(recipe.system, recipe.parity)
+
+        def accept(
+            parts: tuple[Part, ...],
+            recipe: Recipe = recipe,
+            partners: dict[Face, Design] = partners,
+            shapes: list[list[Spot]] = shapes,
+        ) -> bool:
+            bare = as_design(recipe.name, recipe.system, recipe.up, parts)
+            if recipe.system == "wall" and len(partners) < 3:
+                return True  # No whole machine yet; judged with the others in the end.
+            wide = {up: shelled(d, partners, shapes) for up, d in partners.items()}
+            return works(shelled(bare, wide, shapes), wide, shapes)
+
+        best, engines = synthesize(recipe, accept, budget_s, log)
+        assert best.parts is not None, f"{recipe.name}: nothing from {recipe.start} parts on"
+        bare = as_design(recipe.name, recipe.system, recipe.up, best.parts)
+        found.append((recipe, bare, best, engines))
+    entries = [worked_entry()]
+    for recipe, bare, best, engines in found:
+        partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
+        shapes = shapes_for(recipe.system, recipe.parity)
+        wide = {up: shelled(d, partners, shapes) for up, d in partners.items()}
+        design = fit_air(bare, wide, shapes)
+        assert design is not None, f"{recipe.name}: refused by the simulator"
+        log(f"{recipe.name}: {len(bare.parts) - 3} parts, air {design.air[len(HEADS) :]}")
+        bound = best.bound if best.proven else 0
+        entries.append(
+            Entry(design, recipe.parity, "fewest parts", recipe.box, bound, engines, today)
+        )
+    _prove(entries)
+    return entries
+
+
+def _partners(designs: list[tuple[str, Design]], recipe: Recipe) -> dict[Face, Design]:
+    """The first design found for each other turn of the system."""
+    partners: dict[Face, Design] = {}
+    for system, design in designs:
+        if system == recipe.system and design.up != recipe.up:
+            partners.setdefault(design.up, design)
+    return partners
+
+
+def _prove(entries: list[Entry]) -> None:
+    """Every design with the first partner of each kind, as they will be used."""
+    for made in entries:
+        partners: dict[Face, Design] = {}
+        for other in entries:
+            if other.design.system == made.design.system:
+                partners.setdefault(other.design.up, other.design)
+        shapes = shapes_for(made.design.system, made.parity)
+        assert works(made.design, partners, shapes), f"{made.design.name}: refused"
+
+
+def main(path: Path, budget_s: float = 600.0) -> None:
+    """Write the data file."""
+
+    def log(line: str) -> None:
+        sys.stderr.write(f"{line}\n")
+        sys.stderr.flush()
+
+    path.write_text(write_entries(make(RECIPES, budget_s, log)), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path("solver/data/designs.json"))
