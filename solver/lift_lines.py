@@ -12,10 +12,10 @@ Four systems, named in the designs that go with them:
   corners and all lifts between fire in one half-tick. Depth 4. Power climbs, but does not
   come down: each piece of the line is fed at its lowest horizontal edge.
 
-- "flat" (floor, loops that turn one way only): on the inner side of the loop a wire beside the sunk
-  tape, on a block beside the lifts, which fires them. No such block touches a corner's lift: a chain
-  of sensors under the incoming edge fires it, 4 ticks later than the others. Depth 3 with the
-  drives; 2 wide, so loops of 5 x 5 and more.
+- "flat" (floor, loops that turn one way only): on the inner side of the loop a wire beside the
+  sunk tape, on a block beside the lifts, which fires them. No such block touches a corner's lift:
+  a chain of sensors under the incoming edge fires it, 4 ticks later than the others. Depth 3 with
+  the drives; 2 wide, so loops of 5 x 5 and more.
 
 Everywhere a lift is a grip ram two cells behind the surface.
 """

@@ -141,6 +141,10 @@ def build(
 
 def _merge(parts: dict[Cell, Part], part: Part) -> None:
     old = parts.setdefault(part.at, part)
+    if old.kind == "insulator" and part.kind == "sensor":
+        # A wire stands on either, and neither passes power.
+        parts[part.at] = part
+        return
     if (old.kind, old.face, old.delay) != (part.kind, part.face, part.delay):
         raise ClashError(f"{part.kind} and {old.kind} at {part.at}")
     if old is not part and old.kind not in ("block", "insulator"):
@@ -208,12 +212,7 @@ def _turn(simulation: Simulation, bench: Bench, press: int) -> tuple[list[Machin
     states = {simulation.state()}
     for count in range(1, n + 1):
         start = simulation.now
-        for wire in bench.entries:
-            if bench.level:
-                simulation.pulse_wire(wire, 1, press)
-            else:
-                simulation.pulse_wire(wire, 1, 2)
-                simulation.pulse_wire(wire, 1 + press, 2)
+        feed(simulation, bench, press)
         rested = simulation.run_to_rest(400)
         longest = max(longest, simulation.now - start)
         faults = list(simulation.faults)
@@ -228,6 +227,16 @@ def _turn(simulation: Simulation, bench: Bench, press: int) -> tuple[list[Machin
             return [], count, longest
         states.add(state)
     return [], n, longest
+
+
+def feed(simulation: Simulation, bench: Bench, press: int) -> None:
+    """Put one press on the line: a level, or a pulse to sink and a pulse to rise."""
+    for wire in bench.entries:
+        if bench.level:
+            simulation.pulse_wire(wire, 1, press)
+        else:
+            simulation.pulse_wire(wire, 1, 2)
+            simulation.pulse_wire(wire, 1 + press, 2)
 
 
 def mirrored(spots: Sequence[Spot]) -> list[Spot]:

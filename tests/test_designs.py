@@ -1,8 +1,8 @@
 """The catalogue of drives: every entry runs in whole machines, and is what it says it is.
 
 Figures of the trade (common practice, no published source): a drive takes 3 x 3 cells and 4 of
-depth, one of the wall drives 3 x 4 and 3; a concave corner needs a strip 6 wide; the floor drive has
-11 parts besides its rams.
+depth, one of the wall drives 3 x 4 and 3; a concave corner needs a strip 6 wide; the floor
+drive has 11 parts besides its rams.
 """
 
 from __future__ import annotations
