@@ -86,14 +86,14 @@ def timing(machine: Machine) -> Timing | None:
         simulation = Simulation(machine, case, record=True)
         if not simulation.buttons or not simulation.run_to_rest(LIMIT):
             return None
-        press = simulation.buttons[0][2]
+        press = simulation.buttons[0].length
         took = _press_once(simulation)
         if took is None:
             return None
         flush, rest = max(flush, took[0]), max(rest, took[1])
         runs.append(_Pairs(simulation))
     first, *others = runs
-    candidates = range(_even(rest), max(flush, press), -2)
+    candidates = range(_even(rest), max(flush, press + 1) - 1, -2)
     good = list(takewhile(first.right, candidates))
     interval = next((i for i in sorted(good) if all(run.right(i) for run in others)), None)
     return Timing(press // 2, flush, rest, interval)
@@ -132,7 +132,9 @@ class _Pairs:
         if self._broken:
             return False
         simulation.press()
-        simulation.press(delay=1 + interval)
+        for _ in range(interval):
+            simulation.step()
+        simulation.press()
         self._presses += 2
         rested = simulation.run_to_rest(2 * LIMIT)
         self._broken = bool(not rested or simulation.faults or simulation.misplaced(self._presses))

@@ -194,8 +194,10 @@ def test_the_shortest_interval_is_safe_in_every_case(plan):
     for case in ALL_CASES:
         simulation = Simulation(plan.machine, case)
         simulation.run_to_rest(200)
-        for count in range(5):
-            simulation.press(delay=1 + count * interval)
+        for _ in range(5):
+            simulation.press()
+            for _ in range(interval):
+                simulation.step()
         assert simulation.run_to_rest()
         assert not simulation.faults and not simulation.misplaced(5)
 
@@ -212,7 +214,7 @@ def test_every_tape_cell_opens_and_closes_again(plan):
         simulation.step()
         for cell in machine.tape:
             block = simulation.tape.get(cell)
-            if block is None or block in simulation._transit:
+            if block is None or simulation.is_moving(block):
                 seen[cell].add(simulation.now - start)
     for opening in plan.openings:
         spans = {t for a, b in opening.spans for t in range(a, b)}
