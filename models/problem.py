@@ -31,11 +31,11 @@ class Digging:
 
     def _reached(self, cell: Cell) -> bool:
         return any(
-            1 <= surface.plane.level(cell) <= surface.depth and self._beside(name, cell)
+            1 <= surface.plane.level(cell) <= surface.depth and self.beside(name, cell)
             for name, surface in self.scenario.surfaces.items()
         )
 
-    def _beside(self, name: SurfaceName, cell: Cell) -> bool:
+    def beside(self, name: SurfaceName, cell: Cell) -> bool:
         """Whether the cell is over the surface, or no further beyond its rim than allowed."""
         own = self.scenario.surfaces[name]
         for other in SURFACES:

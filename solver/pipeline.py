@@ -12,6 +12,7 @@ from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.scenario import Scenario
 from solver.check import check_machine
+from solver.explain.explain import explain
 from solver.files import write_new
 from solver.flatten import flatten
 from solver.machine_file import read_machine, write_machine
@@ -97,6 +98,9 @@ def solve_scenario(
     def work() -> None:
         try:
             done.append(_search(scenario, deadline, seed, on_progress, state))
+            if isinstance(done[0], Infeasible):
+                # In its place only once it is ready: the verdict does not wait for its reason.
+                done[0] = explain(scenario, done[0], deadline, on_progress)
         except BaseException as error:  # noqa: BLE001  handed on to the main thread below
             done.append(error)
 
@@ -106,6 +110,8 @@ def solve_scenario(
         while worker.is_alive() and time.monotonic() < deadline + GRACE_S:
             worker.join(0.1)
     except KeyboardInterrupt:
+        if done and isinstance(done[0], Infeasible):
+            return Outcome(scenario, done[0])
         bound = dict(state.named_bound)
         return Outcome(scenario, Undecided(state.best, bound, "interrupted", interrupted=True))
     if not done:

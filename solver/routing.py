@@ -14,8 +14,11 @@ from models.route import (
     EdgeLimits,
     EdgeSpan,
     ReachTerm,
+    Route,
+    RouteCut,
     RouteProblem,
 )
+from models.rules import Rules
 from models.scenario import Term
 from models.system import System
 from solver import clearance
@@ -35,7 +38,6 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
     )
     required = frozenset(problem.index[cell] for cell in scenario.required())
     loop = scenario.loop
-    reach = scenario.rules.push_limit + 1
     return RouteProblem(
         graph=problem.graph,
         allowed=allowed,
@@ -51,12 +53,30 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         around=problem.index[loop.around] if loop.around is not None else None,
         length_min=max(4, loop.min_length or 4),
         length_max=NO_LIMIT if loop.max_length is None else loop.max_length,
-        limits=EdgeLimits(
-            EdgeSpan(2, reach), EdgeSpan(2, reach - 1), EdgeSpan(2, reach), EdgeSpan(2, reach + 1)
-        ),
+        limits=edge_limits(scenario.rules),
         folds=frozenset(i for i, home in enumerate(problem.homes) if home is None),
         fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
         reach_terms=tuple(_reach_terms(problem, terms)),
+    )
+
+
+def edge_limits(rules: Rules) -> EdgeLimits:
+    """How long edges may be: a feed moves all of an edge but one block."""
+    most = rules.push_limit + 1
+    return EdgeLimits(
+        EdgeSpan(2, most), EdgeSpan(2, most - 1), EdgeSpan(2, most), EdgeSpan(2, most + 1)
+    )
+
+
+def this_route(routes: RouteProblem, route: Route) -> RouteCut:
+    """The clause that refuses one route and no other.
+
+    With its drives alone a detour out of one of its edges would be refused too.
+    """
+    corners = frozenset(route.corners)
+    straight = set(route.cells) - {corner.cell for corner in corners}
+    return RouteCut(
+        dropped=corners, chosen=frozenset(o for o in routes.options if o.cell in straight)
     )
 
 

@@ -14,13 +14,13 @@ from dataclasses import dataclass, field
 from models.machine import ALL_CASES
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
-from models.route import Route, RouteCut, RouteFound, RouteNone, RouteUnknown
+from models.route import Route, RouteFound, RouteNone, RouteUnknown
 from models.system import System
 from solver.check import check_against, check_machine
 from solver.layout import lay_out, score
 from solver.net import LineSearch, NoLine
 from solver.route import RouteSearch
-from solver.routing import clashing, route_problem, route_terms
+from solver.routing import clashing, route_problem, route_terms, this_route
 from solver.simulate import prove
 
 Say = Callable[[str], None]
@@ -82,7 +82,7 @@ def _improve(
                 _carry_through(problem, system, lines, route, state, say)
                 if state.best is not None and _value(state.best, terms) <= state.bound:
                     return _proven(state.best)
-                routes.forbid(RouteCut(dropped=frozenset(route.corners)))
+                routes.forbid(this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
 
