@@ -25,11 +25,45 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from models.catalogue import Design
 from models.geometry import FACE_OF, Cell, Frame, add, scale, sub
 from models.parts import Kind, Part
 
 UP: Cell = (0, 0, 1)
 DOWN: Cell = (0, 0, -1)
+
+
+WALL_TRIGGER = Design(
+    name="trigger behind a wall cover",
+    role="trigger",
+    up="+y",
+    parts=(
+        Part("button", (0, 0, 1), "-z"),
+        Part("push_ram", (0, 0, -1), "+x"),
+        Part("sensor", (0, 0, -2), "+z"),
+        Part("wire", (0, 0, -3)),
+        Part("block", (0, -1, -3)),
+    ),
+    air=((1, 0, -1),),
+    system="wall",
+    provenance="a sensor that watches the ram itself: one pulse a stroke",
+)
+"""Depth 3: its wire is in the layer of the horizontal lines and can be one of theirs."""
+FLAT_TRIGGER = Design(
+    name="trigger under a cover, shallow",
+    role="trigger",
+    up="+z",
+    parts=(
+        Part("button", (0, 0, 1), "-z"),
+        Part("push_ram", (0, 0, -1), "+x"),
+        Part("sensor", (-1, 0, -1), "+x"),
+        Part("wire", (-2, 0, -1)),
+        Part("block", (-2, 0, -2)),
+    ),
+    air=((1, 0, -1),),
+    system="flat",
+    provenance="a sensor that watches the ram itself: one pulse a stroke",
+)
 
 
 class ClashError(Exception):

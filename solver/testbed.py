@@ -107,8 +107,13 @@ def build(
     *,
     reach: int = 64,
     snug: bool = True,
+    trigger: tuple[Spot, Design, Cell] | None = None,
 ) -> Bench:
-    """A machine of one loop. Raises ClashError where two units want one cell."""
+    """A machine of one loop. Raises ClashError where two units want one cell.
+
+    `trigger`: behind which cover (counted like the loop's spots), which design, and its local x
+    axis in the world; then the machine has a real button.
+    """
     size = [max(s[i] for s in spots) - min(s[i] for s in spots) + 1 + 2 * MARGIN for i in (0, 1)]
     low = [min(s[i] for s in spots) for i in (0, 1)]
     room, origin = _room(ground, size)
@@ -126,6 +131,15 @@ def build(
         for part in design.place(frame, f"drive {number}"):
             _merge(parts, part)
         air.update(frame.cell(cell) for cell in design.air)
+    if trigger is not None:
+        (i, j), design, axis = trigger
+        cover = world(i - low[0] + MARGIN, j - low[1] + MARGIN)
+        flat = ground.inward[2] != 0
+        across = cross(ground.inward, axis) if flat else (0, 0, 1)
+        frame = Frame(cover, axis, across, ground.inward)
+        for part in design.place(frame, "trigger"):
+            _merge(parts, part)
+        air.update(frame.cell(cell) for cell in design.air)
     blocked = sorted(cell for cell in air if cell in parts)
     if blocked:
         raise ClashError(f"cells that must stay free are taken: {blocked[:3]}")
@@ -139,6 +153,15 @@ def build(
     return Bench(machine, tuple(line.entries), line.level)
 
 
+def cross(a: Cell, b: Cell) -> Cell:
+    """The third axis of a right-handed frame."""
+    return (
+        a[1] * b[2] - a[2] * b[1],
+        a[2] * b[0] - a[0] * b[2],
+        a[0] * b[1] - a[1] * b[0],
+    )
+
+
 def _merge(parts: dict[Cell, Part], part: Part) -> None:
     old = parts.setdefault(part.at, part)
     if old.kind == "insulator" and part.kind == "sensor":
@@ -147,7 +170,7 @@ def _merge(parts: dict[Cell, Part], part: Part) -> None:
         return
     if (old.kind, old.face, old.delay) != (part.kind, part.face, part.delay):
         raise ClashError(f"{part.kind} and {old.kind} at {part.at}")
-    if old is not part and old.kind not in ("block", "insulator"):
+    if old is not part and old.kind not in ("block", "insulator", "wire"):
         raise ClashError(f"two units share the {part.kind} at {part.at}")
 
 
@@ -230,7 +253,10 @@ def _turn(simulation: Simulation, bench: Bench, press: int) -> tuple[list[Machin
 
 
 def feed(simulation: Simulation, bench: Bench, press: int) -> None:
-    """Put one press on the line: a level, or a pulse to sink and a pulse to rise."""
+    """One press: of the button, or on the line a level, or a pulse to sink and one to rise."""
+    if simulation.buttons:
+        simulation.press(press)
+        return
     for wire in bench.entries:
         if bench.level:
             simulation.pulse_wire(wire, 1, press)

@@ -112,7 +112,7 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
             bare = as_design(recipe.name, recipe.system, recipe.up, parts)
             if recipe.system == "wall" and len(partners) < 3:
                 return True  # No whole machine yet; judged with the others in the end.
-            wide = {up: shelled(d, partners, shapes) for up, d in partners.items()}
+            wide = _widely_dug(partners, bare, shapes)
             return works(shelled(bare, wide, shapes), wide, shapes)
 
         best, engines = synthesize(recipe, accept, budget_s, log)
@@ -123,8 +123,7 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
     for recipe, bare, best, engines in found:
         partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
         shapes = shapes_for(recipe.system, recipe.parity)
-        wide = {up: shelled(d, partners, shapes) for up, d in partners.items()}
-        design = fit_air(bare, wide, shapes)
+        design = fit_air(bare, _widely_dug(partners, bare, shapes), shapes)
         assert design is not None, f"{recipe.name}: refused by the simulator"
         log(f"{recipe.name}: {len(bare.parts) - 3} parts, air {design.air[len(HEADS) :]}")
         bound = best.bound if best.proven else 0
@@ -133,6 +132,14 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
         )
     _prove(entries)
     return entries
+
+
+def _widely_dug(
+    partners: dict[Face, Design], design: Design, shapes: list[list[Spot]]
+) -> dict[Face, Design]:
+    """The partners with air all round, so that only the design's own air is on trial."""
+    every = {**partners, design.up: design}
+    return {up: shelled(other, every, shapes) for up, other in partners.items()}
 
 
 def _partners(designs: list[tuple[str, Design]], recipe: Recipe) -> dict[Face, Design]:
