@@ -50,7 +50,9 @@ def _smaller(e: Experiment) -> list[Experiment]:
     for name in e.machine["rules"]:
         rules = {k: v for k, v in e.machine["rules"].items() if k != name}
         found.append(Experiment(**(vars(e) | {"machine": e.machine | {"rules": rules}})))
-    found += [Experiment(**(vars(e) | {key: False})) for key in ("overhead", "ground") if vars(e)[key]]
+    found += [
+        Experiment(**(vars(e) | {key: False})) for key in ("overhead", "ground") if vars(e)[key]
+    ]
     if e.half_ticks > 1:
         found.append(Experiment(**(vars(e) | {"half_ticks": e.half_ticks - 1})))
     return found

@@ -10,7 +10,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from models.geometry import FACES, HORIZONTAL, OPPOSITE, Box, Cell, Face, step
+from models.geometry import FACES, HORIZONTAL, OPPOSITE, Box, Cell, Face, add, step
 from models.machine import Case, Machine
 from models.parts import FULL, Kind, Part
 from models.rules import Rules
@@ -41,6 +41,7 @@ KIND_WEIGHTS: dict[str, int] = {
     "cover": 2,
     "button": 3,
 }
+STANDS_ON: dict[str, Face] = {"wire": "-z", "buffer": "-z"}
 PULSES = (1, 2, 2, 2, 3, 4, 4, 6, 9, 20)
 """Lengths of pulses in half-ticks; 2 is what a sensor gives."""
 CODES = {
@@ -120,9 +121,7 @@ class Plot:
         inside = all(0 <= a < s for a, s in zip(cell, self.size, strict=True))
         return inside and cell not in self.parts and cell not in self.tape
 
-    def put(
-        self, kind: str, cell: Cell, face: Face, number: int, support: Kind = "block"
-    ) -> None:
+    def put(self, kind: str, cell: Cell, face: Face, number: int, support: Kind = "block") -> None:
         """One part, with what it stands on or hangs from, if there is room for both."""
         if not self.free(cell):
             return
@@ -133,8 +132,9 @@ class Plot:
             face = HORIZONTAL[number % 4]
         if kind == "inverter" and face == "+z":
             face = "-z"
-        under = {"wire": "-z", "buffer": "-z", "inverter": face, "button": face}.get(kind)
-        if under is not None and not self._supported(step(cell, under), face, support):  # type: ignore[arg-type]
+        under = STANDS_ON.get(kind, face if kind in ("inverter", "button") else None)
+        stands = under is None or self._supported(step(cell, under), face, support)
+        if not stands and number < 3:  # Else it does without: on tape, or on nothing.
             return
         entry: Entry = {"kind": kind, "at": list(cell)}
         if kind not in ("wire", "block", "insulator", "cover"):
@@ -152,7 +152,7 @@ class Plot:
 
     def machine(self, rules: dict[str, int], holes: list[tuple[Cell, Cell]]) -> Entry:
         """The machine so far; without holes everything is dug."""
-        everything = ((-3, -3, -3), tuple(s + 2 for s in self.size))
+        everything = ((-3, -3, -3), add(self.size, (2, 2, 2)))
         return {
             "room": [2, 2, 1],
             "rules": rules,
@@ -170,7 +170,7 @@ def random_experiment(rng: Random) -> Experiment:
     """A circuit that grew at random from one cell, with some power forced into it."""
     plot = Plot((rng.randint(4, 9), rng.randint(3, 7), rng.randint(3, 6)))
     for _ in range(rng.randint(2, 9)):
-        rng.choice((_ram, _ram, _ram, _watcher, _logic, _scatter))(plot, rng)
+        rng.choice((_ram, _ram, _duel, _duel, _stairs, _watcher, _logic, _scatter))(plot, rng)
     rules = {}
     if rng.random() < 0.3:
         rules = {name: rng.choice(values) for name, values in RULES.items()}
@@ -181,7 +181,8 @@ def random_experiment(rng: Random) -> Experiment:
     for wire in plot.cells("wire"):
         if rng.random() < 0.6:
             for _ in range(rng.randint(1, 3)):
-                experiment.pulses.append((wire, rng.randint(1, 20), rng.choice(PULSES)))
+                start = rng.choice((1, 1, 4, 12)) + rng.randint(0, 3)
+                experiment.pulses.append((wire, start, rng.choice(PULSES)))
     for button in plot.cells("button"):
         for _ in range(rng.randint(1, 2)):
             experiment.presses.append((button, rng.randint(1, 20)))
@@ -198,12 +199,47 @@ def _ram(plot: Plot, rng: Random) -> None:
         _driver(plot, rng, cell)
 
 
+def _duel(plot: Plot, rng: Random) -> None:
+    """Rams that meet in one cell, each with a wire of its own: over tape, over air, over a ram."""
+    cell = _near(plot, rng)
+    if rng.random() < 0.6:
+        plot.put("tape", cell, "+x", 0)
+    for face in rng.sample(FACES, rng.choice((2, 2, 3))):
+        distance = rng.choice((1, 1, 2, 2, 3))
+        ram = step(cell, face, -distance)
+        plot.put(rng.choice(("push_ram", "grip_ram", "grip_ram")), ram, face, 0)
+        for k in range(1, distance):
+            if rng.random() < 0.4:
+                plot.put("tape", step(ram, face, k), face, 0)
+        sides = [side for side in HORIZONTAL if side != face]
+        plot.put("wire", step(ram, rng.choice(sides)), face, 0)
+
+
+def _stairs(plot: Plot, rng: Random) -> None:
+    """Wires that climb, and tape that can come between them."""
+    cell, face = _near(plot, rng), rng.choice(HORIZONTAL)
+    for _ in range(rng.randint(2, 4)):
+        plot.put("wire", cell, face, rng.randrange(4), _support(rng))
+        over = step(cell, "+z")
+        if rng.random() < 0.4:
+            plot.put("tape", over, face, 0)
+        if rng.random() < 0.5:
+            push = rng.choice(FACES)
+            ram = step(over, push, -1)
+            plot.put(rng.choice(("push_ram", "grip_ram")), ram, push, 0)
+            sides = [side for side in HORIZONTAL if side != push]
+            plot.put("wire", step(ram, rng.choice(sides)), face, 0)
+        cell = step(over, face)
+
+
 def _driver(plot: Plot, rng: Random, cell: Cell) -> None:
     """A part that can power what is in the cell."""
     side = rng.choice(FACES)
     beside = step(cell, side)
     kind = rng.choice(("wire", "wire", "wire", "buffer", "sensor", "inverter", "button", "block"))
-    face = {"buffer": OPPOSITE[side], "sensor": side}.get(kind) or rng.choice(FACES)
+    face: Face = rng.choice(FACES)
+    if kind in ("buffer", "sensor"):
+        face = side if kind == "sensor" else OPPOSITE[side]
     plot.put(kind, beside, face, rng.randrange(4), _support(rng))
     if kind == "block":  # A block passes on what powers it.
         _driver(plot, rng, beside)
@@ -284,6 +320,8 @@ def compare(experiment: Experiment, seen: Counter[str] | None = None) -> str:
             if value != got[key]:
                 return f"half-tick {now}, {key}: twin {value}, simulation {got[key]}"
         history.append(wanted)
+        if wanted["resting"] and all(when <= now for _, when in experiment.presses):
+            break  # Nothing will ever happen again.
         for button, when in experiment.presses:
             if when == now + 1:
                 twin.press(button)

@@ -62,7 +62,6 @@ class Switches:
                 self.schedule(2 * self.rules.sensor_pulse, SENSOR_OFF, index)
             else:
                 sensor.busy = False
-                self.world.changed.add(sensor.watched)
 
     def _turn_buffer(self, index: int, powered: bool) -> None:
         buffer = self._logic(index)
