@@ -20,11 +20,18 @@ class System:
     drives: tuple[Design, ...]
     trigger: Design
     line_level: int
+    least_parts: int | None = None
+    """Parts that fire and hold a tape cell at least; None: those of the column."""
 
     @property
     def stand_level(self) -> int:
         """The layer of what the line's wires stand on: below them in the world."""
         return self.line_level - 1 if self.column.up == "+z" else self.line_level + 1
+
+    @property
+    def cell_parts(self) -> int:
+        """Parts that a tape cell needs at least, the tape itself not counted."""
+        return len(self.column.parts) if self.least_parts is None else self.least_parts
 
     @property
     def depth(self) -> int:

@@ -40,14 +40,14 @@ class Collision(Exception):
 def merge(placed: Iterable[Placed], loose: Iterable[Part] = ()) -> tuple[list[Part], set[Cell]]:
     """All parts, each cell once, and all cells to dig (in the world, surface layers included).
 
-    Two units may share a plain block. Everything else that meets is a Collision.
+    Two units may share a plain block or insulator. Everything else that meets is a Collision.
     """
     parts: dict[Cell, Part] = {}
     air: dict[Cell, str] = {}
 
     def put(part: Part) -> None:
         other = parts.get(part.at)
-        if other is not None and not (other.kind == part.kind == "block"):
+        if other is not None and not (other.kind == part.kind in ("block", "insulator")):
             raise Collision(part.at, other.unit, part.unit)
         if part.at in air:
             raise Collision(part.at, air[part.at], part.unit)
@@ -111,13 +111,15 @@ def assemble(
     loose: Iterable[Part] = (),
     surface_cells: Iterable[Cell] = (),
     may_dig: Callable[[Cell], bool] = lambda cell: True,
+    air: Iterable[Cell] = (),
 ) -> Machine:
     """The machine: `surface_cells` (all visible cells of used surfaces) become covers or tape.
 
-    Beside what the units need, their vents are dug where `may_dig` allows.
+    Beside what the units need and `air`, their vents are dug where `may_dig` allows.
     """
     units = list(placed)
     parts, dug = merge(units, loose)
+    dug |= set(air)
     dug |= {c for u in units for c in map(u.frame.cell, u.design.vents) if may_dig(c)}
     on_tape = set(tape)
     covers = [Part("cover", c, unit="surface") for c in surface_cells if c not in on_tape]

@@ -24,6 +24,11 @@ def load_table() -> dict[str, dict[str, dict[str, object]]]:
     return table
 
 
+def measured(system: str) -> bool:
+    """Whether the clearances of a system are in the table."""
+    return system in load_table()
+
+
 @cache
 def offsets(system: str, drive: str, what: str) -> frozenset[Offset]:
     """Cells (local frame of the drive) that must be free of `what`: tape, wire or trigger."""

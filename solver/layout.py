@@ -4,52 +4,47 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from models.geometry import Cell, Frame
 from models.machine import Machine
 from models.problem import Problem
 from models.route import Route
 from models.system import System
 from solver.assemble import Placed, assemble
-from solver.net import Line, line_parts, replace_parts
+from solver.net import Net
 from solver.routing import corner_frame
 
 
-def lay_out(problem: Problem, system: System, route: Route, line: Line) -> Machine:
-    """The machine of a decided route and line."""
+def lay_out(problem: Problem, system: System, route: Route, net: Net) -> Machine:
+    """The machine of a decided route and trigger net."""
     cells = problem.graph.cells
     tape = [cells[i] for i in route.cells]
-    normal = problem.normal(route.cells[0])
-    placed = [
-        Placed(system.column, _column_frame(problem, i), f"lift {k}")
-        for k, i in enumerate(route.cells)
-    ]
-    for k, corner in enumerate(route.corners):
-        frame = corner_frame(problem, corner.cell, corner.in_port, corner.out_port)
-        placed.append(Placed(system.drive(corner.variant), frame, f"drive {k}"))
-    start = problem.index[line.trigger]
-    frame = Frame(line.trigger, problem.heading(start, 0), problem.heading(start, 1), normal)
-    placed.append(Placed(system.trigger, frame, "trigger"))
-    loose, replaced = line_parts(line, system, normal)
     surface = [cell for cell, home in zip(cells, problem.homes, strict=True) if home is not None]
     machine = assemble(
         problem.scenario.title,
         problem.scenario.room,
         problem.scenario.rules,
         tape,
-        placed,
-        loose,
+        (*net.units, *place_drives(problem, system, route)),
+        net.loose,
         surface,
         problem.digging.allows,
+        net.air,
     )
-    parts = replace_parts(machine.parts, replaced)
     press = problem.scenario.rules.press
+    parts = [net.replaced.get(part.at, part) for part in machine.parts]
     parts = [p._replace(press=press) if p.kind == "button" else p for p in parts]
     return replace(machine, parts=tuple(parts))
 
 
-def _column_frame(problem: Problem, cell: int) -> Frame:
-    at: Cell = problem.graph.cells[cell]
-    return Frame(at, problem.heading(cell, 0), problem.heading(cell, 1), problem.normal(cell))
+def place_drives(problem: Problem, system: System, route: Route) -> list[Placed]:
+    """The corner drives of a route."""
+    return [
+        Placed(
+            system.drive(corner.variant),
+            corner_frame(problem, corner.cell, corner.in_port, corner.out_port),
+            f"drive {k}",
+        )
+        for k, corner in enumerate(route.corners)
+    ]
 
 
 def score(machine: Machine, corners: int, depth: int) -> dict[str, int]:

@@ -10,15 +10,17 @@ the next, one tick later.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
 
-from models.geometry import Cell, add, scale, sub
+from models.geometry import Cell, Frame, add, scale, sub
 from models.parts import Part
 from models.problem import Problem, face_name
 from models.route import Route
 from models.system import System
 from solver import clearance
+from solver.assemble import Placed
 from solver.routing import corner_frame
 
 MAX_TRIES = 12
@@ -48,14 +50,61 @@ class NoLine:
     """No trigger net for this route, and why."""
 
     reason: str
+    proven: bool = True
+    """Whether no other net of the catalogue would do either."""
+
+
+@dataclass(frozen=True)
+class Net:
+    """All that fires the lifts of a loop, the lifts included, in the world."""
+
+    trigger: Cell
+    """The cover that the button hangs on."""
+    units: tuple[Placed, ...]
+    loose: tuple[Part, ...]
+    """Parts that belong to no design."""
+    replaced: Mapping[Cell, Part] = field(default_factory=dict)
+    """What stands in the place of a design's part."""
+    air: frozenset[Cell] = frozenset()
+    """Further cells to dig."""
+
+
+class NetSearch(Protocol):
+    """Finds trigger nets for routes of one problem and one system."""
+
+    exhaustive: bool
+    """Whether the first net is the cheapest, and a route that it does not fit fits none."""
+
+    def candidates(self, route: Route) -> Iterator[Net | NoLine]:
+        """Nets, best first; one `NoLine` if there are none."""
+        ...
 
 
 class LineSearch:
-    """Finds trigger nets for routes of one problem."""
+    """Finds the lines of floors and ceilings: one layer of wires."""
+
+    exhaustive = True
 
     def __init__(self, problem: Problem, system: System) -> None:
         self.problem, self.system = problem, system
         self.reach = problem.scenario.rules.reach
+
+    def candidates(self, route: Route) -> Iterator[Net | NoLine]:
+        """The best line, or why there is none."""
+        line = self.find(route)
+        yield line if isinstance(line, NoLine) else self._net(route, line)
+
+    def _net(self, route: Route, line: Line) -> Net:
+        """The parts of a line, with the lifts and the trigger."""
+        problem, system = self.problem, self.system
+        lifts = [
+            Placed(system.column, upright(problem, problem.graph.cells[i]), f"lift {k}")
+            for k, i in enumerate(route.cells)
+        ]
+        trigger = Placed(system.trigger, upright(problem, line.trigger), "trigger")
+        normal = problem.normal(route.cells[0])
+        loose, replaced = line_parts(line, system, normal)
+        return Net(line.trigger, (*lifts, trigger), tuple(loose), replaced)
 
     def find(self, route: Route) -> Line | NoLine:
         """The line with the shortest link, then the least skew, for a route."""
@@ -107,7 +156,7 @@ class LineSearch:
                 for c in (add(cell, scale(normal, line)), add(cell, scale(normal, stand)))
             )
         }
-        triggers = [c for c in self._covers() if c in wires and c not in near["trigger"]]
+        triggers = [c for c in button_covers(problem) if c in wires and c not in near["trigger"]]
         triggers = [c for c in triggers if self._trigger_fits(c, normal, taken)]
         return triggers, wires
 
@@ -117,18 +166,6 @@ class LineSearch:
         }
         cells |= {add(cell, scale(normal, c[2])) for c in self.system.trigger.air}
         return all(self.problem.digging.allows(c) and c not in taken for c in cells)
-
-    def _covers(self) -> Iterator[Cell]:
-        """Cells of the surface that may carry the button, better ones first."""
-        scenario = self.problem.scenario
-        fixed = scenario.button()
-        if fixed is not None:
-            yield fixed.cell
-            return
-        for marks in (".o", "#"):
-            for name, surface in scenario.surfaces.items():
-                if scenario.button_surface in (None, name):
-                    yield from surface.cells(marks)
 
     def _ground_cells(self) -> Iterator[Cell]:
         """Cells of the surface's plane, the margin counted."""
@@ -194,6 +231,25 @@ def _sides(problem: Problem, cell: Cell, normal: Cell) -> tuple[Cell, ...]:
     return (right, up, sub((0, 0, 0), right), sub((0, 0, 0), up))
 
 
+def button_covers(problem: Problem) -> Iterator[Cell]:
+    """Cells of the surfaces that may carry the button, better ones first."""
+    scenario = problem.scenario
+    fixed = scenario.button()
+    if fixed is not None:
+        yield fixed.cell
+        return
+    for marks in (".o", "#"):
+        for name, surface in scenario.surfaces.items():
+            if scenario.button_surface in (None, name):
+                yield from surface.cells(marks)
+
+
+def upright(problem: Problem, at: Cell) -> Frame:
+    """The frame of a column or a trigger at a surface cell."""
+    cell = problem.index[at]
+    return Frame(at, problem.heading(cell, 0), problem.heading(cell, 1), problem.normal(cell))
+
+
 def line_parts(line: Line, system: System, normal: Cell) -> tuple[list[Part], dict[Cell, Part]]:
     """The parts of the link, and the line parts (by cell) that replace a column's wire."""
     level = system.line_level
@@ -212,8 +268,3 @@ def line_parts(line: Line, system: System, normal: Cell) -> tuple[list[Part], di
             away = face_name(scale(normal, -1))
             replaced[stand] = Part("sensor", stand, away, unit="booster")
     return parts, replaced
-
-
-def replace_parts(parts: Iterable[Part], replaced: dict[Cell, Part]) -> list[Part]:
-    """The parts with boosters put in place of line wires and of what they stand on."""
-    return [replaced.get(part.at, part) for part in parts]

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from functools import cache
 
 from models.catalogue import Design
-from models.geometry import Cell, Frame, add, scale
+from models.geometry import FACES, Cell, Frame, add, scale
 from models.problem import Problem
 from models.route import (
     NO_LIMIT,
@@ -115,7 +115,7 @@ def _options(
                 if around[in_port] not in allowed or around[out_port] not in allowed:
                     continue
                 frame = corner_frame(problem, cell, in_port, out_port)
-                for drive in system.drives:
+                for drive in _fitting(system, frame):
                     claimed = drive.claimed(frame)
                     if not all(problem.digging.allows(c) for c in claimed):
                         continue
@@ -130,7 +130,29 @@ def _options(
                     )
 
 
+def _fitting(system: System, frame: Frame) -> Iterable[Design]:
+    """The drives whose wires and buffers stand upright in this frame."""
+    up = next(face for face in FACES if frame.face(face) == "+z")
+    return (drive for drive in system.drives if up[1] == "z" or drive.up == up)
+
+
+def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
+    """Cells whose lifts would need a cell of the drive."""
+    column = (*(part.at for part in system.column.parts), *system.column.air)
+    levels = {cell[2] for cell in column}
+    claimed = drive.claimed(frame)
+    return frozenset(
+        problem.index[cell]
+        for cell in (
+            add(at, scale(frame.z, -level)) for at in sorted(claimed) for level in sorted(levels)
+        )
+        if cell in problem.index
+    )
+
+
 def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
+    if not clearance.measured(system.name):
+        return _overlapping(problem, system, drive, frame)
     cells = (
         add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy)))
         for dx, dy in clearance.offsets(system.name, drive.name, "tape")
@@ -140,7 +162,7 @@ def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) ->
 
 def _cell_cost(term: Term, system: System) -> int:
     if term == "parts":
-        return len(system.column.parts) + 1
+        return system.cell_parts + 1
     if term == "dug":
         return system.column.depth
     return int(term == "length")
@@ -175,6 +197,8 @@ def _reach_terms(problem: Problem, terms: tuple[Term, ...]) -> Iterable[ReachTer
 
 def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption) -> bool:
     """Whether two drives disturb each other, by the measured table."""
+    if not clearance.measured(system.name):
+        return False
     poses = [corner_frame(problem, o.cell, o.in_port, o.out_port)[:3] for o in (a, b)]
     return clearance.clash(system.name, a.variant, poses[0], b.variant, poses[1]) or (
         clearance.clash(system.name, b.variant, poses[1], a.variant, poses[0])

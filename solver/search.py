@@ -9,21 +9,22 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from models.machine import ALL_CASES
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
 from models.route import Route, RouteFound, RouteNone, RouteUnknown
 from models.system import System
-from solver.check import check_against, check_machine
-from solver.layout import lay_out, score
-from solver.net import LineSearch, NoLine
+from solver.layout import score
+from solver.net import NetSearch
+from solver.realise import Refused, net_search, realise
 from solver.route import RouteSearch
 from solver.routing import clashing, route_problem, route_terms, this_route
-from solver.simulate import prove
 
 Say = Callable[[str], None]
+PATIENCE = 4
+"""Routes in a row without a better machine, after which a search that proves nothing ends."""
+UNPROVEN = "every route was refused, but not every trigger net was tried"
 
 
 @dataclass
@@ -32,6 +33,8 @@ class Progress:
 
     best: Feasible | None = None
     refusals: list[str] = field(default_factory=list)
+    unproven: bool = False
+    """Whether a route was refused that some other net might fit."""
     bound: tuple[int, ...] = ()
     terms: tuple[str, ...] = ()
 
@@ -50,67 +53,73 @@ def search_system(
         seed=seed,
         clash=lambda a, b: clashing(problem, system, a, b),
     )
-    lines = LineSearch(problem, system)
-    return _improve(problem, system, routes, lines, state, deadline, say)
+    nets = net_search(problem, system)
+    return _improve(problem, system, routes, nets, state, deadline, say)
 
 
 def _improve(
     problem: Problem,
     system: System,
     routes: RouteSearch,
-    lines: LineSearch,
+    nets: NetSearch,
     state: Progress,
     deadline: float,
     say: Say,
 ) -> Verdict:
     terms = state.terms = route_terms(problem)
+    idle = 0
     while True:
         verdict = routes.solve(deadline)
         match verdict:
             case RouteNone():
                 if state.best is not None:
-                    return _proven(state.best)
+                    return _proven(state.best) if nets.exhaustive else _good(state)
+                if state.unproven:
+                    return Undecided(None, state.named_bound, UNPROVEN, details=_refusals(state))
                 return _impossible(verdict, state, system)
             case RouteUnknown():
-                state.bound = max(state.bound, verdict.lower_bound)
+                _raise_bound(state, nets, verdict.lower_bound)
                 return Undecided(state.best, state.named_bound)
             case RouteFound():
-                route, state.bound = verdict.route, max(state.bound, verdict.lower_bound)
+                route = verdict.route
+                _raise_bound(state, nets, verdict.lower_bound)
                 if state.best is not None and _value(state.best, terms) <= verdict.lower_bound:
-                    return _proven(state.best)
+                    return _proven(state.best) if nets.exhaustive else _good(state)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
-                _carry_through(problem, system, lines, route, state, say)
+                idle = 0 if _carry_through(problem, system, nets, route, state, say) else idle + 1
                 if state.best is not None and _value(state.best, terms) <= state.bound:
                     return _proven(state.best)
+                if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
+                    return _good(state)
                 routes.forbid(this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
 
 
+def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> None:
+    """A bound over the routes that are left holds for all machines, if the others are settled."""
+    if nets.exhaustive or not state.bound:
+        state.bound = max(state.bound, bound)
+
+
 def _carry_through(
-    problem: Problem, system: System, lines: LineSearch, route: Route, state: Progress, say: Say
-) -> None:
+    problem: Problem, system: System, nets: NetSearch, route: Route, state: Progress, say: Say
+) -> bool:
     """Take a route on to a simulated machine; keep it if it is the best so far."""
     terms = route_terms(problem)
-    line = lines.find(route)
-    if isinstance(line, NoLine):
-        state.refusals.append(line.reason)
-        say(f"refused: {line.reason}")
-        return
-    machine = lay_out(problem, system, route, line)
-    breaches = check_machine(machine) + check_against(machine, problem.scenario)
-    if not breaches:
-        results = prove(machine, ALL_CASES)
-        breaches = [fault for result in results for fault in result.faults]
-    if breaches:
-        state.refusals.append(breaches[0].text)
-        say(f"refused by simulation: {breaches[0].text}")
-        return
+    machine = realise(problem, system, nets, route)
+    if isinstance(machine, Refused):
+        state.refusals.append(machine.reason)
+        state.unproven |= not machine.proven
+        say(f"refused: {machine.reason}")
+        return False
     values = score(machine, len(route.corners), system.depth)
     found = Feasible(machine, values, False, state.named_bound, system.name)
-    if state.best is None or _value(found, terms) < _value(state.best, terms):
-        state.best = found
-        say("accepted in all four cases: " + ", ".join(f"{k} {v}" for k, v in values.items()))
+    if state.best is not None and _value(found, terms) >= _value(state.best, terms):
+        return False
+    state.best = found
+    say("accepted in all four cases: " + ", ".join(f"{k} {v}" for k, v in values.items()))
+    return True
 
 
 def _value(found: Feasible, terms: tuple[str, ...]) -> tuple[int, ...]:
@@ -121,8 +130,18 @@ def _proven(best: Feasible) -> Feasible:
     return Feasible(best.machine, best.score, True, best.score, best.system, best.notes)
 
 
+def _good(state: Progress) -> Feasible:
+    """The best machine found, where no more is claimed than the bound."""
+    assert state.best is not None
+    return replace(state.best, lower_bound=state.named_bound)
+
+
+def _refusals(state: Progress) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(state.refusals))
+
+
 def _impossible(verdict: RouteNone, state: Progress, system: System) -> Infeasible:
     proof = verdict.proof
     reasons = [Reason(proof.reason)] if proof.reason else []
-    reasons += [Reason(f"refused: {text}") for text in dict.fromkeys(state.refusals)]
+    reasons += [Reason(f"refused: {text}") for text in _refusals(state)]
     return Infeasible(tuple(reasons), f"{proof.kind}, confirmed by {proof.confirmed_by}")

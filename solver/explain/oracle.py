@@ -5,16 +5,12 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass, field
 
-from models.machine import ALL_CASES, Machine
-from models.problem import Problem
+from models.machine import Machine
 from models.route import Route
 from models.scenario import Scenario, cell_requirement
 from models.system import System
-from solver.check import check_against, check_machine
 from solver.explain.switched import Refuted, Switched, Unsettled
-from solver.layout import lay_out
-from solver.net import LineSearch, NoLine
-from solver.simulate import prove
+from solver.realise import Refused, net_search, realise
 from solver.systems import systems_for
 
 
@@ -75,27 +71,16 @@ class Oracle:
             if not isinstance(route, Route):
                 return route
             problem = model.under(active)
-            found = self._carried(problem, model.system, route)
-            if found is not None:
-                return found
+            nets = net_search(problem, model.system)
+            machine = realise(problem, model.system, nets, route)
+            if not isinstance(machine, Refused):
+                return Kept(machine, model.system)
+            if not machine.proven:
+                return Unsettled()
+            self.refusals[machine.reason] = None
             model.refuse(route, self._bearing(active))
             if time.monotonic() > deadline:
                 return Unsettled()
-
-    def _carried(self, problem: Problem, system: System, route: Route) -> Kept | None:
-        """The route as a machine that was checked and simulated; None if it was refused."""
-        line = LineSearch(problem, system).find(route)
-        if isinstance(line, NoLine):
-            self.refusals[line.reason] = None
-            return None
-        machine = lay_out(problem, system, route, line)
-        breaches = check_machine(machine) + check_against(machine, problem.scenario)
-        if not breaches:
-            breaches = [f for result in prove(machine, ALL_CASES) for f in result.faults]
-        if breaches:
-            self.refusals[breaches[0].text] = None
-            return None
-        return Kept(machine, system)
 
     def _bearing(self, active: frozenset[str]) -> frozenset[str]:
         """Requirements that the stages behind the route read; cells to pass or spare are none."""
