@@ -112,3 +112,24 @@ CEILING_TRIGGER = Design(
     air=((0, 0, -2),),
     provenance="the floor's trigger turned over; its wire stands on its sensor",
 )
+
+WALL_COLUMN = Design(
+    name="wall lift",
+    role="column",
+    up="+y",
+    parts=(Part("grip_ram", (0, 0, -2), "+z"),),
+    air=((0, 0, -1), (0, 0, -3)),
+    provenance="the cells that every lift of a wall's line takes; the line adds what fires it",
+)
+
+WALL_TRIGGER = Design(
+    name="trigger behind a wall cover",
+    role="trigger",
+    up="+y",
+    parts=(
+        Part("button", (0, 0, 1), "-z"),
+        Part("push_ram", (0, 0, -1), "-z"),
+    ),
+    air=((0, 0, -2),),
+    provenance="a ram that sensors watch, itself or the cell its head enters",
+)
