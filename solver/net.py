@@ -23,6 +23,8 @@ from solver import clearance
 from solver.assemble import Placed
 from solver.routing import corner_frame
 
+MAX_MACHINES = 3
+"""Lines of one route that are tried in full machines."""
 MAX_TRIES = 12
 """Feeding places tried for a line with as little skew as can be hoped for."""
 
@@ -90,51 +92,57 @@ class LineSearch:
         self.reach = problem.scenario.rules.reach
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
-        """The best line, or why there is none."""
-        line = self.find(route)
-        yield line if isinstance(line, NoLine) else self._net(route, line)
+        """The best lines, or why there is none."""
+        lines = self.find(route)
+        if isinstance(lines, NoLine):
+            yield lines
+            return
+        for line in lines:
+            yield self.net_of(route, line)
 
-    def _net(self, route: Route, line: Line) -> Net:
+    def net_of(self, route: Route, line: Line) -> Net:
         """The parts of a line, with the lifts and the trigger."""
-        problem, system = self.problem, self.system
-        lifts = [
-            Placed(system.column, upright(problem, problem.graph.cells[i]), f"lift {k}")
+        trigger = Placed(self.system.trigger, upright(self.problem, line.trigger), "trigger")
+        normal = self.problem.normal(route.cells[0])
+        loose, replaced = line_parts(line, self.system, normal)
+        return Net(line.trigger, (*self.lifts(route), trigger), tuple(loose), replaced)
+
+    def lifts(self, route: Route) -> list[Placed]:
+        """The lift columns of a route."""
+        problem, column = self.problem, self.system.column
+        return [
+            Placed(column, upright(problem, problem.graph.cells[i]), f"lift {k}")
             for k, i in enumerate(route.cells)
         ]
-        trigger = Placed(system.trigger, upright(problem, line.trigger), "trigger")
-        normal = problem.normal(route.cells[0])
-        loose, replaced = line_parts(line, system, normal)
-        return Net(line.trigger, (*lifts, trigger), tuple(loose), replaced)
 
-    def find(self, route: Route) -> Line | NoLine:
-        """The line with the shortest link, then the least skew, for a route."""
+    def find(self, route: Route) -> list[Line] | NoLine:
+        """The lines with the shortest link for a route, those with the least skew first."""
         loop = [self.problem.graph.cells[i] for i in route.cells]
         normal = self.problem.normal(route.cells[0])
-        places = self._places(route, set(loop), normal)
+        places = self.places(route, set(loop), normal)
         paths = self._paths(loop, normal, *places)
-        best: Line | None = None
-        shortest = None
-        tried = 0
+        found: list[Line] = []
+        reached = False
         for path in paths:
-            if shortest is not None and len(path) > shortest:
+            reached = True
+            if found and len(path) > 1 + len(found[0].link):
                 break
             line = self._fed(loop, path)
-            if line is None:
-                continue
-            shortest, tried = len(path), tried + 1
-            if best is None or line.ticks < best.ticks:
-                best = line
-            if tried >= MAX_TRIES or best.ticks <= self._least_ticks(loop, path):
+            if line is not None:
+                found.append(line)
+            if len(found) >= MAX_TRIES:
                 break
-        if best is not None:
-            return best
-        if shortest is None and not places[0]:
+        if found:
+            return sorted(found, key=lambda line: line.ticks)[:MAX_MACHINES]
+        if not places[0]:
             return NoLine("no cover is free for the button beside the loop and its drives")
-        return NoLine("no trigger line reaches the loop so that all its arms agree")
+        if not reached:
+            return NoLine("no way is free for a trigger line from the button to the loop")
+        return NoLine("no trigger line was found whose arms agree", proven=False)
 
     # ------------------------------------------------------------------ places
 
-    def _places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
+    def places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
         """Covers where the button may hang, and cells below which a link wire may lie."""
         problem, system = self.problem, self.system
         taken: set[Cell] = set()
@@ -181,7 +189,7 @@ class LineSearch:
         self, loop: Sequence[Cell], normal: Cell, triggers: Sequence[Cell], wires: set[Cell]
     ) -> Iterator[tuple[Cell, ...]]:
         """Paths from a trigger (first) to the cell beside the loop (last), shortest first."""
-        sides = _sides(self.problem, loop[0], normal)
+        sides = sides_of(self.problem, loop[0], normal)
         distance: dict[Cell, int] = {}
         onward: dict[Cell, Cell] = {}
         queue: deque[Cell] = deque()
@@ -225,7 +233,7 @@ class LineSearch:
         return Line(path[0], path[1:], facing, ticks)
 
 
-def _sides(problem: Problem, cell: Cell, normal: Cell) -> tuple[Cell, ...]:
+def sides_of(problem: Problem, cell: Cell, normal: Cell) -> tuple[Cell, ...]:
     right = problem.heading(problem.index[cell], 0)
     up = problem.heading(problem.index[cell], 1)
     return (right, up, sub((0, 0, 0), right), sub((0, 0, 0), up))

@@ -9,6 +9,7 @@ from models.problem import Problem
 from models.route import Route
 from models.system import System
 from solver.check import check_against, check_machine
+from solver.feeds import FeedSearch
 from solver.layout import lay_out
 from solver.net import LineSearch, NetSearch, NoLine
 from solver.simulate import prove
@@ -26,8 +27,10 @@ class Refused:
 
 def net_search(problem: Problem, system: System) -> NetSearch:
     """What finds the trigger nets of a system."""
-    if system.column.up in ("+z", "-z"):
+    if system.column.up == "+z":
         return LineSearch(problem, system)
+    if system.column.up == "-z":
+        return FeedSearch(problem, system)
     return WallNetSearch(problem, system)
 
 
@@ -43,5 +46,5 @@ def realise(problem: Problem, system: System, nets: NetSearch, route: Route) -> 
             breaches = [f for result in prove(machine, ALL_CASES) for f in result.faults]
         if not breaches:
             return machine
-        refused = Refused(breaches[0].text, nets.exhaustive)
+        refused = Refused(breaches[0].text, proven=False)
     return refused

@@ -73,7 +73,7 @@ def _improve(
         match verdict:
             case RouteNone():
                 if state.best is not None:
-                    return _proven(state.best) if nets.exhaustive else _good(state)
+                    return _settled(state, nets)
                 if state.unproven:
                     return Undecided(None, state.named_bound, UNPROVEN, details=_refusals(state))
                 return _impossible(verdict, state, system)
@@ -84,7 +84,7 @@ def _improve(
                 route = verdict.route
                 _raise_bound(state, nets, verdict.lower_bound)
                 if state.best is not None and _value(state.best, terms) <= verdict.lower_bound:
-                    return _proven(state.best) if nets.exhaustive else _good(state)
+                    return _settled(state, nets)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
                 idle = 0 if _carry_through(problem, system, nets, route, state, say) else idle + 1
                 if state.best is not None and _value(state.best, terms) <= state.bound:
@@ -98,7 +98,7 @@ def _improve(
 
 def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> None:
     """A bound over the routes that are left holds for all machines, if the others are settled."""
-    if nets.exhaustive or not state.bound:
+    if not state.unproven and (nets.exhaustive or state.best is None):
         state.bound = max(state.bound, bound)
 
 
@@ -128,6 +128,12 @@ def _value(found: Feasible, terms: tuple[str, ...]) -> tuple[int, ...]:
 
 def _proven(best: Feasible) -> Feasible:
     return Feasible(best.machine, best.score, True, best.score, best.system, best.notes)
+
+
+def _settled(state: Progress, nets: NetSearch) -> Feasible:
+    """The best machine; optimal only if every better route was truly settled."""
+    assert state.best is not None
+    return _proven(state.best) if nets.exhaustive and not state.unproven else _good(state)
 
 
 def _good(state: Progress) -> Feasible:
