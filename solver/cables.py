@@ -8,7 +8,7 @@ air that is dug. Cables of equal length from one trigger fire all their ends at 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
@@ -31,19 +31,19 @@ class Feed(NamedTuple):
 class Space:
     """Where sensors may stand, and into which cells they may put power."""
 
-    free: Callable[[Cell], bool]
-    inert: Callable[[Cell], bool]
+    free: Set[Cell]
+    inert: Set[Cell]
 
     def passes(self, a: Cell, b: Cell) -> bool:
         """Whether a sensor in b may watch a: what lies straight ahead must be inert."""
-        return self.free(b) and self.inert(ahead(a, b))
+        return b in self.free and ahead(a, b) in self.inert
 
     def feeds(self, wire: Cell) -> list[Feed]:
         """All ways to feed a wire."""
         found = []
         for side in _STEPS:
             feed = Feed(wire, add(wire, side), add(wire, (side[0] * 2, side[1] * 2, side[2] * 2)))
-            if self.free(feed.last):
+            if feed.last in self.free:
                 found.append(feed)
         return found
 
@@ -64,22 +64,24 @@ def distances(
     length: dict[Cell, int] = {}
     onward: dict[Cell, Cell] = {}
     queue: deque[Cell] = deque()
+    free, inert = space.free, space.inert
     for feed in feeds:
         if feed.last in taken or feed.watched in length:
             continue
         start = feed.watched
-        if start in ends or start in taken or space.free(start):
+        if start in ends or start in taken or start in space.free:
             length[start], onward[start] = 1, feed.last
             queue.append(start)
     while queue:
         b = queue.popleft()
         if b in ends or b in taken:
             continue
-        for side in _STEPS:
-            a = sub(b, side)
-            if a in length or a == onward[b] or not space.inert(add(b, side)):
+        x, y, z = b
+        for i, j, k in _STEPS:
+            a = (x - i, y - j, z - k)
+            if a in length or (x + i, y + j, z + k) not in inert:
                 continue
-            if a in ends or a in taken or space.free(a):
+            if a in free or a in ends or a in taken:
                 length[a], onward[a] = length[b] + 1, b
                 queue.append(a)
     return length, onward
@@ -137,7 +139,7 @@ class Tree:
             c, d = add(a, side), add(b, side)
             if c in path or d in path or c in self.time or d in self.time:
                 continue
-            if self.space.free(c) and self.space.free(d):
+            if c in self.space.free and d in self.space.free:
                 longer = [*path[: i + 1], c, d, *path[i + 1 :]]
                 if self._sound(longer):
                     return longer

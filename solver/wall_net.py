@@ -14,7 +14,7 @@ from functools import reduce
 from itertools import islice
 from operator import or_
 
-from models.geometry import VECTOR, Cell, Face, add, scale, sub
+from models.geometry import VECTOR, Cell, Face, add, scale, step, sub
 from models.parts import CONDUCTIVE, Part
 from models.problem import Problem, face_name
 from models.route import Route
@@ -25,6 +25,8 @@ from solver.lift_lines import DOWN, UP, ClashError, LiftLine, wall_line
 from solver.net import Net, NoLine, button_covers
 from solver.routing import corner_frame
 
+LINE_DEPTH = 4
+"""Cells behind the surface that a lift line reaches; cables go deeper only if they must."""
 MAX_COVERS = 300
 """Sets of feeding places that are weighed."""
 MAX_TRIES = 40
@@ -55,6 +57,18 @@ class WallNetSearch:
     def __init__(self, problem: Problem, system: System) -> None:
         self.problem, self.system = problem, system
         self.reach = problem.scenario.rules.reach
+        (self.surface,) = problem.scenario.surfaces.values()
+        self.ground = frozenset(self._ground())
+        """Every cell that may be dug."""
+
+    def _ground(self) -> Iterator[Cell]:
+        plane, margin = self.surface.plane, self.surface.margin
+        for row in range(-margin, plane.rows + margin):
+            for column in range(-margin, plane.columns + margin):
+                for level in range(1, self.surface.depth + 1):
+                    cell = step(plane.cell(row, column), plane.behind, level)
+                    if self.problem.digging.allows(cell):
+                        yield cell
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """Nets for a route, fewest parts first; then, if there is none, why."""
@@ -62,8 +76,7 @@ class WallNetSearch:
         if isinstance(scene, NoLine):
             yield scene
             return
-        (surface,) = self.problem.scenario.surfaces.values()
-        depths = sorted({min(self.system.depth, surface.depth), surface.depth})
+        depths = sorted({min(LINE_DEPTH, self.surface.depth), self.surface.depth})
         found = False
         for depth in depths:
             for net in islice(self._nets(scene, depth), MAX_NETS):
@@ -113,7 +126,7 @@ class WallNetSearch:
     def _nets(self, scene: _Scene, depth: int) -> Iterator[Net]:
         """Nets whose cables lie no deeper than this, fewest parts first."""
         space = self._space(scene, depth)
-        feeds = {w: f for w in scene.line.wires() if (f := space.feeds(w))}
+        feeds = {w: f for w in scene.line.wires() if (f := _feeds(scene, space, w))}
         covers = list(islice(_covers(scene, feeds, self.reach), MAX_COVERS))
         triggers = list(self._triggers(scene, depth))
         roots = frozenset(c for t in triggers for c in _roots(t, scene.inward))
@@ -168,31 +181,18 @@ class WallNetSearch:
 
     def _space(self, scene: _Scene, depth: int, trigger: Cell | None = None) -> Space:
         """Where cables may run. With a trigger given, its cells are kept clear."""
-        plane = next(iter(self.problem.scenario.surfaces.values())).plane
-        allows, parts = self.problem.digging.allows, scene.parts
+        parts, plane = scene.parts, self.surface.plane
         hard, over = set(scene.hard), {add(p.at, UP) for p in parts.values() if "ram" in p.kind}
         if trigger is not None:
             ram, head = sub(trigger, scene.inward), sub(trigger, scale(scene.inward, 2))
             hard |= {ram, head}
             over.add(add(ram, UP))
-
-        def free(cell: Cell) -> bool:
-            return (
-                cell not in parts
-                and cell not in hard
-                and 1 <= plane.level(cell) <= depth
-                and allows(cell)
-            )
-
-        def inert(cell: Cell) -> bool:
-            if cell in over:
-                return False
-            part = parts.get(cell)
-            if part is not None:
-                return part.kind in ("sensor", "insulator")
-            return cell not in hard and plane.level(cell) >= 1 and allows(cell)
-
-        return Space(free, inert)
+        empty = self.ground - hard - set(parts)
+        deaf = {p.at for p in parts.values() if p.kind in ("sensor", "insulator")}
+        return Space(
+            frozenset(cell for cell in empty if plane.level(cell) <= depth),
+            (empty | deaf) - over,
+        )
 
     def _triggers(self, scene: _Scene, depth: int) -> Iterator[Cell]:
         """Covers on which a button with a ram behind it disturbs nothing."""
@@ -200,7 +200,7 @@ class WallNetSearch:
         tape = set(self._tape_of(scene))
         for cover in button_covers(self.problem):
             ram, head = sub(cover, scene.inward), sub(cover, scale(scene.inward, 2))
-            if cover in tape or not (space.free(ram) and space.free(head)):
+            if cover in tape or ram not in space.free or head not in space.free:
                 continue
             near = [scene.parts.get(add(c, s)) for c in (ram, add(ram, UP)) for s in _SIDES]
             below = scene.parts.get(add(ram, DOWN))
@@ -219,6 +219,15 @@ def _apart(a: Cell, b: Cell) -> int:
 
 
 # ---------------------------------------------------------------------- feeding places
+
+
+def _feeds(scene: _Scene, space: Space, wire: Cell) -> list[Feed]:
+    """Ways to feed a wire; one that must point at its lift bears no sensor at its side."""
+    lift = scene.parts.get(add(wire, scene.inward))
+    feeds = space.feeds(wire)
+    if lift is None or lift.kind != "grip_ram":
+        return feeds
+    return [feed for feed in feeds if feed.last[2] != wire[2]]
 
 
 def _covers(
