@@ -16,7 +16,7 @@ from typing import Literal
 from models.geometry import FACES, OPPOSITE, Cell, Face, Frame, step
 from models.parts import Part
 
-Role = Literal["drive", "column", "trigger"]
+Role = Literal["drive", "column", "trigger", "fold"]
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,15 @@ def dot(a: Cell, b: Cell) -> int:
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
+def cross(a: Cell, b: Cell) -> Cell:
+    """The third axis of a right-handed frame."""
+    return (
+        a[1] * b[2] - a[2] * b[1],
+        a[2] * b[0] - a[0] * b[2],
+        a[0] * b[1] - a[1] * b[0],
+    )
+
+
 class Frame(NamedTuple):
     """A place to put a local design: an origin and the images of the three local axes.
 

@@ -26,7 +26,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from models.catalogue import Design
-from models.geometry import FACE_OF, Cell, Frame, add, scale, sub
+from models.geometry import FACE_OF, Cell, Frame, add, cross, dot, scale, sub
 from models.parts import Kind, Part
 
 UP: Cell = (0, 0, 1)
@@ -94,48 +94,81 @@ class LiftLine:
         return [at for at, part in self.parts.items() if part.kind == "wire"]
 
 
-def deep_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
-    """The floor's line with a sensor under every lift."""
+def deep_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> LiftLine:
+    """The floor's line with a sensor under every lift.
+
+    Here and below, `plane` is the surface layer's place along `inward`: where a loop runs over
+    several surfaces, only the cells in that layer get a lift here.
+    """
     line = LiftLine(level=True)
-    for cell in tape:
-        line.put("grip_ram", _behind(cell, inward, 2), inward)
+    for cell in _lifts(line, tape, inward, plane):
         line.put("sensor", _behind(cell, inward, 3), scale(inward, -1))
         line.put("wire", _behind(cell, inward, 4))
         line.put("block", _behind(cell, inward, 5))
-    line.entries.append(_behind(tape[0], inward, 4))
+        if not line.entries:
+            line.entries.append(_behind(cell, inward, 4))
     return line
 
 
-def over_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+def over_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> LiftLine:
     """The ceiling's line: a wire on a block above every lift."""
     line = LiftLine()
-    for cell in tape:
-        line.put("grip_ram", _behind(cell, inward, 2), inward)
+    for cell in _lifts(line, tape, inward, plane):
         line.put("block", _behind(cell, inward, 3))
         line.put("wire", _behind(cell, inward, 4))
-    line.entries.append(_behind(tape[0], inward, 4))
+        if not line.entries:
+            line.entries.append(_behind(cell, inward, 4))
     return line
 
 
-def wall_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+def wall_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> LiftLine:
     """The line of a loop on a wall. Loops less than three cells high or wide are not covered."""
     line = LiftLine()
-    for cell in tape:
-        line.put("grip_ram", _behind(cell, inward, 2), inward)
+    _lifts(line, tape, inward, plane)
     edges = edges_of(tape)
     for i, edge in enumerate(edges):
+        if not all(_in_plane(cell, tape, inward, plane) for cell in edge):
+            continue
         before, after = edges[i - 1], edges[(i + 1) % len(edges)]
+        came, goes = sub(before[-2], edge[0]), sub(after[1], edge[-1])
         if edge[0][2] == edge[-1][2]:
             _horizontal(line, edge, inward)
             if before[0][2] > edge[0][2] and after[-1][2] > edge[0][2] and len(edge) > 2:
                 line.entries.append(add(_behind(edge[1], inward, 3), UP))
-        elif edge[0][2] < edge[-1][2]:
-            _vertical(line, edge, sub(before[-2], edge[0]), sub(after[1], edge[-1]), inward)
-        else:
-            climb = list(reversed(edge))
-            _vertical(line, climb, sub(after[1], climb[0]), sub(before[-2], climb[-1]), inward)
+            continue
+        rises = edge[0][2] < edge[-1][2]
+        climb = list(edge) if rises else list(reversed(edge))
+        low, high = (came, goes) if rises else (goes, came)
+        if dot(low, inward):
+            line.entries.append(_behind(climb[0], inward, 4))
+        _vertical(line, climb, _along(low, inward), _along(high, inward), inward)
     line.air -= set(line.parts)
     return line
+
+
+def _along(side: Cell, inward: Cell) -> Cell | None:
+    """The side, if it lies in the surface; None where the tape goes on along another one."""
+    return None if dot(side, inward) else side
+
+
+def _in_plane(cell: Cell, tape: Sequence[Cell], inward: Cell, plane: int | None) -> bool:
+    return dot(cell, inward) == (dot(tape[0], inward) if plane is None else plane)
+
+
+def _lifts(
+    line: LiftLine, tape: Sequence[Cell], inward: Cell, plane: int | None = None
+) -> list[Cell]:
+    """The lifts of all tape cells in the layer, and these cells."""
+    found = []
+    for i, cell in enumerate(tape):
+        if not _in_plane(cell, tape, inward, plane):
+            continue
+        arrives, leaves = sub(cell, tape[i - 1]), sub(tape[(i + 1) % len(tape)], cell)
+        # At a fold the arriving surface's lift must never draw the block back.
+        fold = dot(leaves, inward) != 0 and dot(arrives, inward) == 0
+        line.put("push_ram" if fold else "grip_ram", _behind(cell, inward, 2), inward)
+        found.append(cell)
+    return found
 
 
 FLAT_CORNER: tuple[tuple[Kind, Cell, Cell | None], ...] = (
@@ -153,8 +186,7 @@ def flat_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
     """The shallow floor's line, on the side that the loop turns to."""
     line = LiftLine()
     n = len(tape)
-    for cell in tape:
-        line.put("grip_ram", _behind(cell, inward, 2), inward)
+    _lifts(line, tape, inward)
     for i, cell in enumerate(tape):
         arrives, leaves = sub(cell, tape[i - 1]), sub(tape[(i + 1) % n], cell)
         if arrives != leaves:
@@ -209,10 +241,18 @@ def _horizontal(line: LiftLine, edge: Sequence[Cell], inward: Cell) -> None:
 
 
 def _vertical(
-    line: LiftLine, edge: Sequence[Cell], low_side: Cell, high_side: Cell, inward: Cell
+    line: LiftLine,
+    edge: Sequence[Cell],
+    low_side: Cell | None,
+    high_side: Cell | None,
+    inward: Cell,
 ) -> None:
-    """One climb, from its lower corner up. Sides: towards the next horizontal edge."""
+    """One climb, from its lower end up. Sides: towards the next horizontal edge.
+
+    None is a fold: a climb that begins there is fed at its lowest wires.
+    """
     n = len(edge)
+    spare = high_side or low_side or cross(UP, inward)
     for k in range(n + 1):
         cell = add(edge[0], scale(UP, k))
         if k % 2 == 0 and (k < n or n % 2 == 0):
@@ -223,14 +263,16 @@ def _vertical(
             line.put("wire", trunk)
             line.put("insulator", add(trunk, DOWN))
             line.air.add(add(trunk, UP))
-        elif k % 2:
-            side = low_side if k == 1 else high_side
+        elif k % 2 and (k < n or high_side is not None):
+            joins = k == 1 and low_side is not None
+            side = low_side if joins and low_side is not None else spare
             bend = add(_behind(cell, inward, 4), side)
             line.put("wire", bend)
             # From the horizontal edge power must also come down, to the corner's own lift.
-            line.put("block" if k == 1 else "insulator", add(bend, DOWN))
+            line.put("block" if joins else "insulator", add(bend, DOWN))
             line.air.add(add(bend, UP))
     # Blocks that keep the wires behind the lifts from joining the horizontal lines askew.
-    line.put("block", add(add(_behind(edge[0], inward, 3), scale(UP, 2)), low_side))
-    if n % 2:
+    if low_side is not None:
+        line.put("block", add(add(_behind(edge[0], inward, 3), scale(UP, 2)), low_side))
+    if n % 2 and high_side is not None:
         line.put("block", add(_behind(edge[-1], inward, 3), UP))

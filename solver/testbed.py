@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from models.catalogue import Design
-from models.geometry import Box, Cell, Face, Frame, add, scale, sub
+from models.geometry import Box, Cell, Face, Frame, add, cross, scale, sub
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.parts import Part
 from models.rules import Rules
@@ -151,15 +151,6 @@ def build(
             _merge(parts, Part("cover", cell))
     machine = Machine("bench", room, Rules(reach=reach), tuple(tape), tuple(parts.values()), dug)
     return Bench(machine, tuple(line.entries), line.level)
-
-
-def cross(a: Cell, b: Cell) -> Cell:
-    """The third axis of a right-handed frame."""
-    return (
-        a[1] * b[2] - a[2] * b[1],
-        a[2] * b[0] - a[0] * b[2],
-        a[0] * b[1] - a[1] * b[0],
-    )
 
 
 def _merge(parts: dict[Cell, Part], part: Part) -> None:

@@ -68,7 +68,7 @@ def shapes_for(system: str, parity: str) -> list[list[Spot]]:
     if system != "wall":
         return [rectangle(3, 3), rectangle(4, 5), plus(7, 5)]
     if parity == "odd":
-        return [rectangle(4, 5), rectangle(5, 7), plus(7, 7)]
+        return [rectangle(4, 5), rectangle(5, 7), plus(7, 6)]
     if parity == "even":
         return [rectangle(4, 4), rectangle(5, 6)]
     return [rectangle(4, 4), rectangle(5, 5), plus(7, 6)]
