@@ -55,7 +55,7 @@ def _cell_faults(problem: RouteProblem, route: Route) -> list[str]:
         faults.append("a required cell is missed")
     if problem.exact and cells != problem.required:
         faults.append("the loop is not the required shape")
-    if not max(4, problem.length_min) <= len(cells) <= problem.length_max:
+    if not problem.length_min <= len(cells) <= problem.length_max:
         faults.append(f"the loop has {len(cells)} cells")
     return faults
 

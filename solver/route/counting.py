@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from solver.route.formula import FALSE, TRUE, Formula
 
@@ -19,8 +20,7 @@ def count(formula: Formula, literals: Sequence[int], cap: int, *, exact: bool) -
     level = [[lit] for lit in literals if lit != FALSE]
     while len(level) > 1:
         merged = [
-            _merge(formula, level[i], level[i + 1], cap, exact)
-            for i in range(0, len(level) - 1, 2)
+            _merge(formula, level[i], level[i + 1], cap, exact) for i in range(0, len(level) - 1, 2)
         ]
         level = merged + level[len(level) - len(level) % 2 :]
     return level[0][:cap] if level else []
@@ -82,7 +82,7 @@ class Graded:
 
     def next_above(self, value: int) -> int:
         """The least sum above `value` that could occur, as far as this sum is spelled out."""
-        return next((v for v in self.values if v > value), value + 1)
+        return next((v for v in self.attainable() if v > value), value + 1)
 
     def attainable(self) -> tuple[int, ...]:
         """All sums that could occur, the base included."""
@@ -127,6 +127,6 @@ def _sum(
                 formula.clause(out[min(x + y, most)], -p, -q)
             if x + y >= most:
                 break
-    for low, high in zip(values, values[1:], strict=False):
+    for low, high in pairwise(values):
         formula.clause(-out[high], out[low])
     return [(v, out[v]) for v in values]

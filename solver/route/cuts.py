@@ -73,9 +73,7 @@ def _required_at(model: RouteFormula, piece: list[int]) -> list[int]:
     ]
 
 
-def _join(
-    model: RouteFormula, piece: list[int], home: list[int], side: bool
-) -> list[FaceCut]:
+def _join(model: RouteFormula, piece: list[int], home: list[int], side: bool) -> list[FaceCut]:
     """The stray piece is given up, or a face of the ring round it comes over."""
     here = set(piece)
     ring = {g for f in piece for g in model.tables.touching[f]} - here

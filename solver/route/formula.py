@@ -67,8 +67,13 @@ class Formula:
         self.clauses.append(kept)
 
     def group(self, literals: Iterable[int]) -> None:
-        """At most one of these holds."""
-        kept = [lit for lit in dict.fromkeys(literals) if lit != FALSE]
+        """At most one of these holds; one that is listed twice cannot."""
+        every = [lit for lit in literals if lit != FALSE]
+        kept = list(dict.fromkeys(every))
+        if len(kept) < len(every):
+            for lit in kept:
+                if every.count(lit) > 1:
+                    self.clause(-lit)
         if len(kept) > 1:
             self.at_most_one.append(tuple(kept))
 

@@ -289,7 +289,7 @@ def post_length(model: RouteFormula) -> None:
     problem = model.problem
     total = weighted((1, lit) for lit in model.tape)
     high = problem.length_max if problem.length_max < len(model.tape) else None
-    model.formula.row(total, max(problem.length_min, 4), high)
+    model.formula.row(total, problem.length_min, high)
 
 
 def post_objective(model: RouteFormula) -> None:

@@ -36,11 +36,11 @@ Progress = Callable[[Route, tuple[int, ...]], None]
 
 FIRST_BUDGET = 20_000
 """Conflicts spent on one test before the search looks elsewhere; doubled each time round."""
-CAPPED_STAGES = 3
+CAPPED_STAGES = 5
 """How many caps are tried before a stage without one; it finds a route or that there is none."""
 
 
-class OutOfTime(Exception):
+class OutOfTimeError(Exception):
     """The deadline came before the answer."""
 
 
@@ -62,9 +62,7 @@ class Level:
 class RouteSearch:
     """Finds the best route of a problem; routes may be refused and the search goes on."""
 
-    def __init__(
-        self, problem: RouteProblem, *, seed: int = 0, clash: Clash | None = None
-    ) -> None:
+    def __init__(self, problem: RouteProblem, *, seed: int = 0, clash: Clash | None = None) -> None:
         self.problem, self.clash, self.seed = problem, clash, seed
         self.tables = topology(problem.graph)
         self.refused: list[RouteCut] = []
@@ -88,9 +86,8 @@ class RouteSearch:
         self.refused.append(cut)
         if self.best is not None and route_faults(self.problem, self.best, [cut]):
             self.best = None
-        for level in self.levels:
-            if level.stage is not None:
-                level.stage.add_route_cut(cut)
+        for stage in self._open_stages():
+            stage.add_route_cut(cut)
 
     def solve(self, deadline: float, on_progress: Progress | None = None) -> RouteVerdict:
         """The best route, proven if time allows; `deadline` is a `time.monotonic()` time."""
@@ -101,7 +98,7 @@ class RouteSearch:
             if not self._all_terms(deadline):
                 self.proof = self._confirmed(deadline)
                 return RouteNone(self.proof)
-        except OutOfTime:
+        except OutOfTimeError:
             if self.best is None:
                 return RouteUnknown(self.lower_bound())
             return RouteFound(self.best, False, self.lower_bound())
@@ -148,7 +145,7 @@ class RouteSearch:
         while self.best is None:
             answer = stage.test(None, 1 << 40, deadline)
             if answer == "open":
-                raise OutOfTime
+                raise OutOfTimeError
             if answer in ("no", "never"):
                 return False
             self._take(stage)
@@ -161,7 +158,7 @@ class RouteSearch:
             if upper is not None and upper <= level.lower:
                 return True
             if time.monotonic() > deadline:
-                raise OutOfTime
+                raise OutOfTimeError
             stage = level.stage or self._next_stage(t, level, upper)
             most = _aim(level, stage, upper)
             answer = stage.test(most, level.budget, deadline)
@@ -173,7 +170,7 @@ class RouteSearch:
             elif most is None:
                 return False
             elif answer == "never" or most >= stage.most:
-                level.lower = max(level.lower, stage.most + 1)
+                level.lower = max(level.lower, stage.sum.next_above(stage.most))
                 self._leave_stage(level)
             else:
                 level.lower = max(level.lower, stage.sum.next_above(most))
@@ -202,7 +199,7 @@ class RouteSearch:
         caps = [Cap(i, value, self.walks[i]) for i, value in enumerate(level.held)]
         level.stages += 1
         unit = self.walks[t].unit
-        most = level.lower + unit * ((2 << level.stages) - 3)
+        most = level.lower + unit * (1 << level.stages >> 1)
         if upper is not None and (most >= upper or level.stages > CAPPED_STAGES):
             most = upper - 1
         elif level.stages > CAPPED_STAGES:
@@ -221,22 +218,25 @@ class RouteSearch:
             stage.add_route_cut(cut)
         return stage
 
+    def _open_stages(self) -> list[Stage]:
+        return [level.stage for level in self.levels if level.stage is not None]
+
     def _take(self, stage: Stage) -> None:
         """A solution: cut it if it is no route, else keep it if it is the best."""
         cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
         if cuts:
             self.face_cuts += cuts
-            for level in self.levels:
-                for cut in cuts if level.stage is not None else ():
-                    level.stage.add_face_cut(cut)
+            for open_stage in self._open_stages():
+                for cut in cuts:
+                    open_stage.add_face_cut(cut)
             return
         route = read_route(stage.model, stage.assignment)
         clashing = clash_cuts(self.problem, route, self.clash)
         if clashing:
             self.clashing += clashing
-            for level in self.levels:
-                for refusal in clashing if level.stage is not None else ():
-                    level.stage.add_route_cut(refusal)
+            for open_stage in self._open_stages():
+                for refusal in clashing:
+                    open_stage.add_route_cut(refusal)
             return
         faults = route_faults(self.problem, route, self.refused, self.clash)
         assert not faults, faults
@@ -255,7 +255,7 @@ class RouteSearch:
         answer = stage.test(None, 1 << 40, deadline)
         stage.close()
         if answer == "open":
-            raise OutOfTime
+            raise OutOfTimeError
         assert answer != "yes", "two solvers disagree"
         return ImpossibilityProof(
             "search",

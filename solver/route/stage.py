@@ -31,6 +31,8 @@ SLICE = 2000
 """Conflicts between two looks at the clock."""
 TURNING_CAP = 12
 """Reflex corners up to which the turning equation is spelled out; beyond, cuts do the work."""
+MOST_TURNING = 40
+"""The same where the objective pays for corners and so bounds them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class Stage:
         self.colours = _two_colours(problem, kept)
         self._counts: dict[tuple[tuple[int, ...], bool], list[int]] = {}
         formula = self.model.formula
-        self._post_turning()
+        self._post_turning(caps)
         self._post_length()
         for cap in caps:
             self.sum = self._objective(cap)
@@ -159,7 +161,7 @@ class Stage:
         self._counts[key, exact] = known
         return known
 
-    def _post_turning(self) -> None:
+    def _post_turning(self, caps: Sequence[Cap]) -> None:
         """Convex corners (and defects inside) less reflex ones are four, spelled out in unary."""
         model = self.model
         faces = [(d, lit) for d, lit in zip(model.tables.defect, model.face, strict=True) if d]
@@ -172,10 +174,11 @@ class Stage:
         lead = 4 - constant
         if lead < 0:
             ahead, behind, lead = behind, ahead, -lead
-        first = self._count(ahead, TURNING_CAP + lead, exact=True)
-        first = first + [FALSE] * (TURNING_CAP + lead - len(first))
-        second = self._count(behind, TURNING_CAP, exact=True)
-        second = second + [FALSE] * (TURNING_CAP - len(second))
+        reach = max([TURNING_CAP, *(self._reflex_within(cap) for cap in caps)])
+        first = self._count(ahead, reach + lead, exact=True)
+        first = first + [FALSE] * (reach + lead - len(first))
+        second = self._count(behind, reach, exact=True)
+        second = second + [FALSE] * (reach - len(second))
         self.behind = behind
         for lit in first[:lead]:
             model.formula.clause(lit)
@@ -184,6 +187,15 @@ class Stage:
             model.formula.clause(a, -b)
         self.flat = all(abs(lit) == TRUE for _, lit in faces) and lead == 4
 
+    def _reflex_within(self, cap: Cap) -> int:
+        """One more reflex corner than the cap can pay for, or 0 if it need not pay."""
+        problem = self.model.problem
+        cheapest = min((option.costs[cap.term] for option in self.model.option), default=0)
+        fixed = problem.fixed_costs[cap.term] if problem.fixed_costs else 0
+        if cheapest <= 0:
+            return 0
+        return min((cap.most - fixed) // (2 * cheapest), MOST_TURNING)
+
     def _post_length(self) -> None:
         """Least and greatest length; on a chessboard half the cells are counted."""
         problem, formula = self.model.problem, self.model.formula
@@ -191,7 +203,7 @@ class Stage:
         live = [self.model.tape[c] for c in cells]
         least = -(-problem.length_min // factor)
         most = problem.length_max // factor
-        if problem.length_min > 4:
+        if problem.length_min > (3 if self.colours is None else 4):
             if least > len(live):
                 formula.clause()
                 return
@@ -210,21 +222,19 @@ class Stage:
         model, term = self.model, cap.term
         problem = model.problem
         cells = {c: problem.cell_costs[term][c] for c in self._live()}
-        corners = {lit: option.costs[term] for option, lit in model.option.items()}
+        corners = [(option.costs[term], lit) for option, lit in model.option.items()]
         base = problem.fixed_costs[term] if problem.fixed_costs else 0
         classes: list[tuple[int, list[int], int]] = []  # weight, literals, needed for sure
         if self.colours is not None and (alike := min(cells.values(), default=0)) > 0:
             half = [model.tape[c] for c in cells if self.colours[c] == 0]
             classes.append((2 * alike, half, 0))
             cells = {c: w - alike for c, w in cells.items()}
-        if self.flat and (alike := min(corners.values(), default=0)) > 0:
+        if self.flat and (alike := min((w for w, _ in corners), default=0)) > 0:
             base += 4 * alike  # as many corners as four and twice the reflex ones
             classes.append((2 * alike, self.behind, 1))
-            corners = {lit: w - alike for lit, w in corners.items()}
+            corners = [(w - alike, lit) for w, lit in corners]
         extras: dict[int, list[int]] = {}
-        pairs = [(w, model.tape[c]) for c, w in cells.items()] + [
-            (w, lit) for lit, w in corners.items()
-        ]
+        pairs = [(w, model.tape[c]) for c, w in cells.items()] + corners
         pairs += [
             (reach.penalty[term], lit)
             for reach, lit in zip(problem.reach_terms, model.unreached, strict=True)
@@ -236,8 +246,7 @@ class Stage:
         classes += [(w, lits, 0) for w, lits in sorted(extras.items(), reverse=True)]
         room = max(0, cap.most - base)
         counts = [
-            (w, self._count(lits, room // w + 1, exact=bool(exact)))
-            for w, lits, exact in classes
+            (w, self._count(lits, room // w + 1, exact=bool(exact))) for w, lits, exact in classes
         ]
         return graded(model.formula, counts, base, max(cap.most, base))
 
@@ -278,9 +287,7 @@ def _every(first: int, step: int, outputs: Sequence[int]) -> tuple[int, ...]:
 
 
 def _may_use(cell: int, caps: Sequence[Cap]) -> bool:
-    return all(
-        cap.bounds is None or int(cap.bounds.turns[cell].min()) <= cap.most for cap in caps
-    )
+    return all(cap.bounds is None or int(cap.bounds.turns[cell].min()) <= cap.most for cap in caps)
 
 
 def _two_colours(problem: RouteProblem, cells: frozenset[int]) -> dict[int, int] | None:
@@ -299,4 +306,3 @@ def _two_colours(problem: RouteProblem, cells: frozenset[int]) -> dict[int, int]
                 elif n in cells and colour[n] == colour[cell]:
                     return None
     return colour
-

@@ -36,7 +36,7 @@ def flat_graph(width: int, depth: int, z: int = -1) -> RouteGraph:
 
 def rim_faces(graph: RouteGraph) -> frozenset[int]:
     """The faces that turn right on the whole when walked: the outer rims."""
-    return frozenset(f for f, ring in enumerate(graph.faces) if _quarter_turns(graph, ring) < 0)
+    return frozenset(f for f, ring in enumerate(graph.faces) if quarter_turns(graph, ring) < 0)
 
 
 def trace_faces(ports: tuple[Ports, ...], arrive: tuple[Ports, ...]) -> tuple[tuple[int, ...], ...]:
@@ -71,7 +71,7 @@ def _port_to(graph: RouteGraph, cell: int, neighbour: int) -> int:
     return graph.ports[cell].index(neighbour)
 
 
-def _quarter_turns(graph: RouteGraph, ring: tuple[int, ...]) -> int:
+def quarter_turns(graph: RouteGraph, ring: tuple[int, ...]) -> int:
     """Left minus right turns of a walk round a ring of cells."""
     turns = 0
     for i, cell in enumerate(ring):
@@ -151,7 +151,7 @@ def topology(graph: RouteGraph) -> Topology:
         tuple(links),
         tuple((a, b, c, d) for a, b, c, d in link_at),
         tuple(_sectors(graph, left_of, cell) for cell in range(len(graph.cells))),
-        tuple(4 - _quarter_turns(graph, ring) for ring in graph.faces),
+        tuple(4 - quarter_turns(graph, ring) for ring in graph.faces),
         tuple(tuple(sorted(faces)) for faces in touching),
     )
 

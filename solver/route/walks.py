@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.route import RouteProblem
-from solver.route.topology import PORTS
+from solver.route.topology import PORTS, quarter_turns
 
 Table = NDArray[np.int32]
 FAR = 1 << 28
@@ -53,7 +53,9 @@ def term_bounds(problem: RouteProblem, allowed: frozenset[int], term: int) -> Wa
         most = sum(abs(int(c)) for c in cell_cost) + sum(abs(p) for p in penalties)
         most += sum(abs(option.costs[term]) for option in problem.options)
         return WalkBounds(fixed - most, nothing, unit)
-    least = int(cell_cost.min()) * max(4, problem.length_min)
+    least = int(cell_cost.min()) * max(3, problem.length_min)
+    if is_flat(problem):
+        least += 4 * cheapest
     if not problem.required & allowed:
         return WalkBounds(fixed + least, nothing, unit)
     walk = walk_bounds(
@@ -61,6 +63,17 @@ def term_bounds(problem: RouteProblem, allowed: frozenset[int], term: int) -> Wa
     )
     turns = np.where(walk.turns < FAR, walk.turns + fixed, FAR).astype(np.int32)
     return WalkBounds(max(walk.least, least) + fixed, turns, unit)
+
+
+def is_flat(problem: RouteProblem) -> bool:
+    """One floor: headings mean the same everywhere, and a loop turns by four quarters."""
+    graph = problem.graph
+    arrive = np.array(graph.arrive, np.int64)
+    straight = (arrive < 0) | (arrive == (np.arange(4) + 2) % 4)
+    if problem.folds or not straight.all():
+        return False
+    curved = sum(1 for ring in graph.faces if quarter_turns(graph, ring) != 4)
+    return curved == 1  # the rim
 
 
 def cost_bounds(
@@ -168,8 +181,7 @@ class Walker:
         self.source[there[good]] = good
         self.wall = np.full((states, 1), FAR, np.int32)
         self.wall[there[good], 0] = np.repeat(cell_cost, 4)[there[good]]
-        flat = ((arrive < 0) | (arrive == (np.arange(4) + 2) % 4)).all()
-        self.sheets = 2 if flat and not problem.folds else 1
+        self.sheets = 2 if is_flat(problem) else 1
         spans = problem.limits
         ends = (spans.drive_drive, spans.drive_fold, spans.fold_fold, spans.fold_drive)
         most = max(span.most for span in (ends if problem.folds else ends[:1]))
@@ -246,14 +258,13 @@ class Walker:
         where both ends look the same way along their axes.
         """
         reverse = self.legs(turn_cost.transpose(0, 2, 1), anchors)
-        paid = np.repeat(self.cell_cost[anchors], 4)[None, :] - np.repeat(self.cell_cost, 4)[:, None]
+        fee = np.repeat(self.cell_cost, 4)
+        paid = np.repeat(self.cell_cost[anchors], 4)[None, :] - fee[:, None]
         if self.sheets == 2:
             low_state = (np.arange(reverse.shape[1]) % 4 < 2)[:, None]
             low_anchor = (np.arange(reverse.shape[2]) % 4 < 2)[None, :]
             swap = low_state == low_anchor
-            reverse = np.stack(
-                [np.where(swap, reverse[1 - s], reverse[s]) for s in range(2)]
-            )
+            reverse = np.stack([np.where(swap, reverse[1 - s], reverse[s]) for s in range(2)])
         legs: Table = np.where(reverse < FAR, reverse + paid, FAR).astype(np.int32)
         return legs
 
@@ -304,4 +315,5 @@ def _held_karp(between: Table, turns: Table) -> Table:
                     target[inside, mine] = np.minimum(
                         target[inside, mine], reach[:, 4 * n : 4 * n + 4]
                     )
-    return np.minimum(best[full], FAR)
+    tours: Table = np.minimum(best[full], FAR)
+    return tours
