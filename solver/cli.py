@@ -195,6 +195,46 @@ def new(file: Path, force: bool) -> int:
     return OK
 
 
+FORMS = {
+    "page": "plan.html, the builder's page.",
+    "text": "plan.txt.",
+    "pdf": "plan.pdf, printed by a chromium on this computer.",
+    "svg": "One drawing a layer.",
+    "csv": "Lists of parts, order and digging.",
+    "gltf": "machine.gltf, a scene in three dimensions.",
+    "json": "plan.json with the schemas of plan and machine.",
+}
+
+
+def _form_options(command: Callable[..., int]) -> Callable[..., int]:
+    for name, words in reversed(FORMS.items()):
+        command = click.option(f"--{name}", is_flag=True, help=words)(command)
+    return command
+
+
+@cli.command()
+@click.argument("machine", type=FILE)
+@_form_options
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@force_option
+def sheets(machine: Path, paper: str, force: bool, **chosen: bool) -> int:
+    """Write the plan of MACHINE (a machine.json or the directory of one) in other forms.
+
+    \b
+    Examples:
+      ringwright sheets out/first-ring --pdf
+      ringwright sheets other.json --page --csv --gltf
+    """
+    from solver.exports import export
+
+    forms = tuple(name for name in FORMS if chosen[name])
+    if not forms:
+        raise click.UsageError(f"Name a form: {', '.join(f'--{name}' for name in FORMS)}.")
+    for path in export(machine, forms, paper, force):
+        click.echo(f"wrote {path}", err=True)
+    return OK
+
+
 @cli.command()
 @click.argument("scenario", type=FILE)
 @click.option("--out", "picture", type=FILE, help="Write PNG pictures instead, one a surface.")

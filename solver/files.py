@@ -11,7 +11,7 @@ from pathlib import Path
 
 from models.fault import Fault, InputError
 
-OUTPUT_NAMES: tuple[str, ...] = ("machine.json", "plan.txt", "waves.vcd")
+OUTPUT_NAMES: tuple[str, ...] = ("machine.json", "plan.html", "plan.txt", "waves.vcd")
 """What `solve` may write into its directory."""
 _FORCE = "Use --force to overwrite it, or name another place."
 

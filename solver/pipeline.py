@@ -16,6 +16,7 @@ from solver.explain.explain import explain
 from solver.files import write_new
 from solver.flatten import flatten
 from solver.machine_file import read_machine, write_machine
+from solver.page import write_page
 from solver.plan import build_plan
 from solver.search import Progress, search_system
 from solver.sheets import write_sheets
@@ -163,6 +164,7 @@ def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str
     plan = build_plan(found.machine)
     contents = {
         "machine": ("machine.json", write_machine(found.machine)),
+        "page": ("plan.html", write_page(plan)),
         "plan": ("plan.txt", write_sheets(plan)),
         "waveforms": ("waves.vcd", press_waveforms(found.machine)),
     }

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 
 from models.geometry import VECTOR, Cell, Face, add, sub
 from models.plan import BuildPlan, Layer, Mover, Opening, Piece, PieceKind, StageTest, Step
 from models.surface import SurfaceName
+from solver.machine_file import write_machine
 
 LETTER: dict[PieceKind, str] = {
     "tape": "T",
@@ -65,6 +67,11 @@ GROUP_TITLE = {
     "covers": "Covers",
     "trigger": "Trigger",
 }
+
+
+def revision(plan: BuildPlan) -> str:
+    """Eight letters that change with the machine."""
+    return hashlib.sha256(write_machine(plan.machine).encode()).hexdigest()[:8]
 
 
 def symbol(piece: Piece) -> str:
@@ -253,12 +260,13 @@ def stroke_lines(movers: Sequence[Mover]) -> list[str]:
         times = sorted([(time, "out") for time in pushes] + [(time, "back") for time in returns])
         strokes = ", ".join(f"{way} {ticks(time)}" for time, way in times)
         who = f"{len(group)} {name_of(kind, len(group))}"
-        units = _units(role, [mover.unit for mover in group])
+        units = unit_words(role, [mover.unit for mover in group])
         lines.append(f"{who}{units}: {strokes}")
     return lines
 
 
-def _units(role: str, units: Sequence[str]) -> str:
+def unit_words(role: str, units: Sequence[str]) -> str:
+    """Such as " (lift 0-13, 21)"."""
     numbers = sorted({int(unit.split(" ")[1]) for unit in units if unit.split(" ")[1:]})
     if not role:
         return ""
