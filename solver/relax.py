@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from models.geometry import Cell
 from models.rules import Rules
 from models.scenario import Direction, Scenario, cell_requirement
 from models.surface import Mark, Surface
@@ -82,6 +83,21 @@ def variants(scenario: Scenario, names: frozenset[str]) -> tuple[Scenario, ...]:
 def verdict_only(scenario: Scenario) -> Scenario:
     """The scenario without its objective."""
     return replace(scenario, loop=replace(scenario.loop, minimise=()))
+
+
+def changes_something(scenario: Scenario, names: frozenset[str]) -> bool:
+    """Whether dropping these allows anything that was not allowed before."""
+    loose = relax(scenario, names)
+    return "loop.direction" in names or loose != replace(scenario, requirements=loose.requirements)
+
+
+def cell_of(scenario: Scenario, name: str) -> Cell | None:
+    """The cell that a requirement speaks of."""
+    for key, surface in scenario.surfaces.items():
+        if name.startswith(f"surfaces.{key}.map["):
+            row, column = (int(part) - 1 for part in name[name.index("[") + 1 : -1].split(","))
+            return surface.plane.cell(row, column)
+    return None
 
 
 def keep_only(scenario: Scenario, names: Iterable[str]) -> frozenset[str]:

@@ -7,12 +7,11 @@ from dataclasses import dataclass, field
 from models.outcome import Feasible, Infeasible, Verdict
 from models.scenario import Scenario
 from models.system import System
-from solver.explain.oracle import Kept
+from solver.explain.oracle import Kept, systems_of
 from solver.explain.switched import Refuted, Unsettled
 from solver.flatten import flatten
 from solver.relax import keep_only, variants, verdict_only
 from solver.search import Progress, search_system
-from solver.systems import systems_for
 
 
 @dataclass
@@ -31,7 +30,7 @@ class DirectOracle:
         self.proofs, self.refusals = {}, {}
         settled = True
         for kept in variants(self.scenario, keep_only(self.scenario, active)):
-            for system in self.systems():
+            for system in systems_of(self.scenario):
                 verdict = search_alone(verdict_only(kept), system, self.deadline)
                 match verdict:
                     case Feasible():
@@ -42,10 +41,6 @@ class DirectOracle:
                     case _:
                         settled = False
         return Refuted(active) if settled else Unsettled()
-
-    def systems(self) -> tuple[System, ...]:
-        """All systems that the surfaces of the scenario may use."""
-        return tuple(s for name in self.scenario.surfaces for s in systems_for(name))
 
 
 def search_alone(scenario: Scenario, system: System, deadline: float) -> Verdict:

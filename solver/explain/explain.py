@@ -13,7 +13,7 @@ from solver.explain.circuit import circuit_opinion
 from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
 from solver.explain.facts import facts_of, requirement_text
-from solver.explain.oracle import Kept, Oracle
+from solver.explain.oracle import Kept, Oracle, systems_of
 from solver.explain.shrink import Core, ordered_groups, shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
@@ -30,7 +30,7 @@ def explain(
 ) -> Verdict:
     """Name a minimal set of requirements; what time does not allow is said, not guessed."""
     direct = DirectOracle(scenario, deadline)
-    if not direct.systems():
+    if not systems_of(scenario):
         return verdict
     say("no machine; looking for the reason")
     core = _from_drawing(scenario, direct)
@@ -61,7 +61,7 @@ def explain(
 
 def _from_drawing(scenario: Scenario, direct: DirectOracle) -> Core | None:
     """A core from a fault that shows in the drawing itself; each element is tried out."""
-    (system, *others) = direct.systems()
+    (system, *others) = systems_of(scenario)
     if others or scenario.loop.shape != "exact":
         return None
     loose = flatten(verdict_only(relax(scenario, keep_only(scenario, ()))))
@@ -93,6 +93,6 @@ def _unrelated(scenario: Scenario, core: Core, direct: DirectOracle) -> list[str
     opinions = [
         circuit_opinion(flatten(verdict_only(kept)), system, until)
         for kept in variants(scenario, keep_only(scenario, core.names))
-        for system in direct.systems()
+        for system in systems_of(scenario)
     ]
     return opinions[0] if opinions and all(opinions) else []

@@ -6,18 +6,18 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from models.geometry import Cell
 from models.problem import Problem
-from models.route import CornerOption, RouteNone, RouteProblem
-from models.scenario import Scenario, cell_requirement
+from models.route import CornerOption, RouteFound, RouteNone, RouteProblem
+from models.scenario import Scenario
 from models.system import System
 from solver.explain.blockers import Blockers
 from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
+from solver.explain.oracle import systems_of
 from solver.explain.shrink import Core
 from solver.explain.wording import at, listed
 from solver.flatten import flatten
-from solver.relax import keep_only, relax, verdict_only
+from solver.relax import cell_of, keep_only, relax, verdict_only
 from solver.route import RouteSearch
 from solver.route.narrow import Narrowed, narrow
 from solver.routing import clashing, route_problem
@@ -31,7 +31,7 @@ LAYER_S = 5.0
 def facts_of(scenario: Scenario, core: Core, direct: DirectOracle) -> list[str]:
     """Sentences that follow from the core, the telling ones first; `direct` refuted it."""
     found: dict[str, None] = {}
-    for system in direct.systems():
+    for system in systems_of(scenario):
         for text in CoreView(scenario, core, system, direct.refusals).sentences():
             found[text] = None
     return list(found)[:MOST]
@@ -101,9 +101,14 @@ class CoreView:
             yield f"at most {high} cells are allowed, the shortest such loop has {least}"
 
     def _shortest(self, high: int) -> int | None:
-        """The length of the machine that needs the limit lifted, as an upper estimate."""
-        kept = self.core.witnesses.get("loop.length.max")
-        return len(kept.machine.tape) if kept and len(kept.machine.tape) > high else None
+        """The least length that the core allows without the limit, if it can be had in time."""
+        loop = replace(self.kept.loop, max_length=None, minimise=("length",))
+        problem = replace(self.problem, scenario=replace(self.kept, loop=loop))
+        search = RouteSearch(route_problem(problem, self.system), clash=self._clash)
+        verdict = search.solve(time.monotonic() + LAYER_S)
+        if isinstance(verdict, RouteFound) and verdict.optimal and verdict.route.costs[0] > high:
+            return verdict.route.costs[0]
+        return None
 
     def _certificate(self) -> Iterator[str]:
         """What counting and cut cells say."""
@@ -180,13 +185,3 @@ def requirement_text(scenario: Scenario, name: str) -> str:
     text = scenario.requirements[name].text
     cell = cell_of(scenario, name)
     return f"{text}: {at(cell)}" if cell else text
-
-
-def cell_of(scenario: Scenario, name: str) -> Cell | None:
-    """The cell that a requirement speaks of."""
-    for key, surface in scenario.surfaces.items():
-        if name.startswith(f"surfaces.{key}.map["):
-            row, column = (int(p) - 1 for p in name[name.index("[") + 1 : -1].split(","))
-            assert cell_requirement(key, row, column) == name
-            return surface.plane.cell(row, column)
-    return None

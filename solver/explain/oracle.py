@@ -25,6 +25,13 @@ class Kept:
 Answer = Kept | Refuted | Unsettled
 
 
+def systems_of(scenario: Scenario) -> tuple[System, ...]:
+    """All systems that a scenario may use; a loop over several surfaces mixes them, so none."""
+    if len(scenario.surfaces) > 1:
+        return ()
+    return tuple(s for name in scenario.surfaces for s in systems_for(name))
+
+
 @dataclass
 class Oracle:
     """Asks every system, and both directions where the direction is dropped."""
@@ -43,7 +50,7 @@ class Oracle:
         directions = (False,) if "loop.direction" in active else (False, True)
         core: frozenset[str] = frozenset({"loop.direction"}) & active
         settled = True
-        for system in self.systems():
+        for system in systems_of(self.scenario):
             for reverse in directions:
                 answer = self._ask_one(self._model(system, reverse), active, until)
                 match answer:
@@ -54,10 +61,6 @@ class Oracle:
                     case Unsettled():
                         settled = False
         return Refuted(core) if settled else Unsettled()
-
-    def systems(self) -> tuple[System, ...]:
-        """All systems that the surfaces of the scenario may use."""
-        return tuple(s for name in self.scenario.surfaces for s in systems_for(name))
 
     def _model(self, system: System, reverse: bool) -> Switched:
         key = (system.name, reverse)
@@ -75,10 +78,8 @@ class Oracle:
             machine = realise(problem, model.system, nets, route)
             if not isinstance(machine, Refused):
                 return Kept(machine, model.system)
-            if not machine.proven:
-                return Unsettled()
             self.refusals[machine.reason] = None
-            model.refuse(route, self._bearing(active))
+            model.refuse(route, self._bearing(active), proven=machine.proven)
             if time.monotonic() > deadline:
                 return Unsettled()
 

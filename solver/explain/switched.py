@@ -30,6 +30,8 @@ from solver.routing import clashing, edge_limits, route_problem, this_route
 
 SOLVER = "glucose4"
 """Another family than the route search uses first; it also starts from small loops."""
+DOUBT = "a refusal that is not proven"
+"""The switch of clauses that a refutation must not rest on."""
 SLICE = 2000
 """Conflicts between two looks at the clock."""
 
@@ -102,6 +104,7 @@ class Switched:
         self.stage = SwitchedStage(self.routes, tables, self.routes.allowed, (), solver=SOLVER)
         self.model = self.stage.model
         self.switch = {name: self.model.formula.new() for name in self.names}
+        self.switch[DOUBT] = self.model.formula.new()
         self.name = {lit: name for name, lit in self.switch.items()}
         self.required = {
             self.problem.index[cell]: cell_requirement(key, row, column)
@@ -166,13 +169,15 @@ class Switched:
     def route(self, active: frozenset[str], deadline: float) -> Route | Refuted | Unsettled:
         """A route that keeps these requirements, or those among them that no route keeps."""
         assumed = [self.switch[name] for name in self.names if name in active]
+        assumed.append(self.switch[DOUBT])
         wanted = {cell: name for cell, name in self.required.items() if name in active}
         while True:
             answer = self.stage.ask(assumed, deadline)
             if answer is None:
                 return Unsettled()
             if not isinstance(answer, bool):
-                return Refuted(frozenset(self.name[lit] for lit in answer if lit in self.name))
+                core = frozenset(self.name[lit] for lit in answer if lit in self.name)
+                return Unsettled() if DOUBT in core else Refuted(core)
             route = self._taken(wanted)
             if route is not None:
                 return route
@@ -194,8 +199,9 @@ class Switched:
             self.stage.add_route_cut(clash)
         return None if clashes else route
 
-    def refuse(self, route: Route, names: frozenset[str]) -> None:
-        """A later stage refused this route while these requirements hold."""
+    def refuse(self, route: Route, names: frozenset[str], *, proven: bool) -> None:
+        """A later stage refused this route while these requirements hold, for certain or not."""
+        names = names if proven else names | {DOUBT}
         cut = this_route(self.routes, route)
         option = self.model.option
         self.model.formula.clause(
