@@ -43,6 +43,21 @@ def _finite(_: click.Context, parameter: click.Parameter, value: float) -> float
     return value
 
 
+budget_option = click.option(
+    "--budget",
+    "budget_s",
+    type=click.FloatRange(min=0, min_open=True, max=1e7),
+    callback=_finite,
+    default=60.0,
+    show_default=True,
+    help="Seconds to search.",
+)
+seed_option = click.option(
+    "--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True
+)
+quiet_option = click.option("--quiet", is_flag=True, help="No progress on stderr.")
+
+
 @click.group(context_settings=HELP)
 @click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_show_version)
 def cli() -> None:
@@ -63,19 +78,11 @@ def cli() -> None:
 @cli.command()
 @click.argument("scenario", type=FILE)
 @click.option("--out", "out_dir", type=FILE, required=True, help="Directory for the results.")
-@click.option(
-    "--budget",
-    "budget_s",
-    type=click.FloatRange(min=0, min_open=True, max=1e7),
-    callback=_finite,
-    default=60.0,
-    show_default=True,
-    help="Seconds to search.",
-)
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True)
+@budget_option
+@seed_option
 @json_option
 @force_option
-@click.option("--quiet", is_flag=True, help="No progress on stderr.")
+@quiet_option
 def solve(
     scenario: Path,
     out_dir: Path,
@@ -173,6 +180,65 @@ def check(machine: Path, as_json: bool) -> int:
 
 def _report(content: dict[str, object] | list[str]) -> None:
     click.echo(json.dumps(content) if isinstance(content, dict) else "\n".join(content))
+
+
+@cli.command()
+@click.argument("scenario", type=FILE)
+@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for the results.")
+@budget_option
+@seed_option
+@json_option
+@force_option
+@quiet_option
+def repair(
+    scenario: Path,
+    out_dir: Path,
+    budget_s: float,
+    seed: int,
+    as_json: bool,
+    force: bool,
+    quiet: bool,
+) -> int:
+    """Find the smallest changes to SCENARIO that make a machine possible.
+
+    Up to three are written, each as a scenario to run and the machine that it has.
+
+    \b
+    Example:
+      ringwright repair scenarios/impossible-depth.toml --out out/repairs
+    """
+    from models.fault import InputError
+    from solver.advice import REPAIR_NAMES, repair_scenario
+    from solver.files import check_out_dir
+    from solver.read_scenario import read_scenario
+
+    asked = read_scenario(scenario)
+    if faults := check_out_dir(out_dir, REPAIR_NAMES, force):
+        raise InputError(faults)
+    report = repair_scenario(asked, budget_s=budget_s, seed=seed, say=_progress(quiet))
+    files = report.write(out_dir, force)
+    _report(report.as_json(files) if as_json else report.summary(files))
+    return OK if report.ok else UNDECIDED
+
+
+@cli.command()
+@click.argument("scenario", type=FILE)
+@budget_option
+@json_option
+@quiet_option
+def limits(scenario: Path, budget_s: float, as_json: bool, quiet: bool) -> int:
+    """Show what limits SCENARIO: what each requirement costs, the largest gain first.
+
+    \b
+    Example:
+      ringwright limits scenarios/pillars.toml
+    """
+    from solver.advice import limits_scenario
+    from solver.read_scenario import read_scenario
+
+    report = limits_scenario(read_scenario(scenario), budget_s=budget_s, say=_progress(quiet))
+    _report(report.as_json() if as_json else report.summary())
+    return STATUS[report.verdict]
 
 
 @cli.command()
