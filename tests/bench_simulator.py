@@ -41,7 +41,7 @@ def comb(teeth: int) -> list[Spot]:
         x = 2 * pitch * k
         corners += [(x + pitch, 2 * height), (x + pitch, 3 * height), (x, 3 * height)]
         corners += [(x, 2 * height)] if k else []
-    corners += [(0, 2 * height), (0, height)]
+    corners += [(0, 2 * height), (-pitch, 2 * height), (-pitch, height), (0, height)]
     return polygon(corners)
 
 
@@ -56,6 +56,8 @@ def scripted(machine: dict[str, Any]) -> Callable[[], object]:
                     simulation.pulse_wire(wire.at, 1, 2)
                     simulation.pulse_wire(wire.at, 21, 2)
             simulation.run_to_rest()
+        if simulation.faults:
+            print(f"this machine does not work: {simulation.faults[0]}")
 
     return presses
 

@@ -251,9 +251,11 @@ def test_a_sensor_sees_a_ram_and_its_head() -> None:
     at_ram, at_head = part("sensor", (1, 1, 0), "-y"), part("sensor", (2, 1, 0), "-y")
     simulation = world(*wire((0, 0, 0)), part("push_ram", (1, 0, 0), "+x"), at_ram, at_head)
     simulation.pulse_wire((0, 0, 0), 1, 20)
-    seen = [(on(simulation, (1, 1, 0)), on(simulation, (2, 1, 0))) for _ in span(1, 8)
-            if simulation.step() is None]  # fmt: skip
-    # The stroke begins in 1 and ends in 3; the sensors are still waiting then.
+    seen = []
+    for _ in range(8):
+        simulation.step()
+        seen.append((on(simulation, (1, 1, 0)), on(simulation, (2, 1, 0))))
+    # The stroke begins in 1 and ends in 3; then the sensors are on, and lose that change.
     assert seen == [(False, False)] * 2 + [(True, True)] * 2 + [(False, False)] * 4
 
 
@@ -291,8 +293,8 @@ def test_a_tape_block_over_a_wire_cuts_its_step_while_it_rests() -> None:
 
 
 def test_a_wire_points_where_it_connects() -> None:
-    rams = [part("push_ram", at, face) for at, face in (((2, 0, 0), "+x"), ((1, 1, 0), "+y"),
-                                                       ((1, -1, 0), "-y"))]  # fmt: skip
+    rams = [part("push_ram", (2, 0, 0), "+x"), part("push_ram", (1, 1, 0), "+y")]
+    rams.append(part("push_ram", (1, -1, 0), "-y"))
     alone = world(*wire((1, 0, 0)), *rams)
     in_line = world(*wire((0, 0, 0)), *wire((1, 0, 0)), *rams)
     for simulation in (alone, in_line):
