@@ -214,7 +214,7 @@ def sheet(plan: BuildPlan, layer: Layer, revision: str, *, alone: bool = False) 
         _ground(layer),
         _margins(layer),
         f'<g transform="translate({LEFT},{TOP})"><g id="{drawing_id(layer)}">'
-        f'{_pieces(layer)}</g><g class="live"></g></g>',
+        f"{_pieces(layer)}</g></g>",
         _legend(TOP + layer.rows * CELL + 34, width),
         "</svg>",
     ]

@@ -9,6 +9,7 @@ from importlib import resources
 
 from models.geometry import Box
 from models.plan import BuildPlan, Count, Layer, Step
+from solver import drawing
 from solver.draw_waves import LEFT, STEP, waves
 from solver.drawing import CELL, STYLE, definitions, drawing_id, sheet, sheet_size
 from solver.plan_words import (
@@ -219,12 +220,13 @@ def _layers(plan: BuildPlan, marked: str) -> str:
 def _figure(plan: BuildPlan, layer: Layer, marked: str) -> str:
     name = f"{level_name(layer.surface, layer.level)} ({layer_plane(layer)})"
     width, height = sheet_size(layer)
-    drawing = sheet(plan, layer, marked).replace(
+    drawn = sheet(plan, layer, marked).replace(
         "<svg ", f'<svg style="width:{width}px;aspect-ratio:{width}/{height}" ', 1
     )
     return (
         f'<figure class="layer" data-name="{escape(name)}"><div class="wide" tabindex="0" '
-        f'role="region" aria-label="Drawing: {escape(name)}">{drawing}</div></figure>'
+        f'role="region" aria-label="Drawing: {escape(name)}"><div class="stack">{drawn}</div>'
+        "</div></figure>"
     )
 
 
@@ -397,5 +399,6 @@ def _data(plan: BuildPlan, marked: str) -> dict[str, object]:
                 for h in trace.happenings
             ],
         },
+        "sheet": {"left": drawing.LEFT, "top": drawing.TOP},
         "wave": {"left": LEFT, "step": STEP},
     }

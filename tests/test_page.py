@@ -167,11 +167,15 @@ def test_playing_ends_at_rest(page, plan, browser):
 
 
 def test_open_cells_are_drawn_on_the_surface(page, plan, browser):
+    from selenium.webdriver.support.ui import WebDriverWait
+
     browser.get(page)
     half_tick = plan.openings[0].spans[0][0]
     script = "const s=document.getElementById('scrub');s.value=arguments[0];"
     browser.execute_script(script + "s.dispatchEvent(new Event('input'))", half_tick)
     (figure,) = shown(browser)
+    browser.execute_script("arguments[0].scrollIntoView()", figure)
+    WebDriverWait(browser, 10).until(lambda b: figure.find_elements("css selector", ".gap"))
     marks = figure.find_elements("css selector", ".gap")
     open_now = [o for o in plan.openings if any(a <= half_tick < b for a, b in o.spans)]
     assert len(marks) == sum(len(o.cells) for o in open_now) > 0

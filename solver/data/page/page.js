@@ -84,9 +84,25 @@ function use(sign, surface, spot, faint) {
   if (faint) link.setAttribute("class", "later");
   return link;
 }
+// The marks lie in a drawing of their own over the layer, so that the layer is not painted again.
+const over = document.createElementNS(SVG, "svg"), live = document.createElementNS(SVG, "g");
+over.setAttribute("class", "over"); over.setAttribute("aria-hidden", "true");
+live.setAttribute("class", "live");
+live.setAttribute("transform", `translate(${plan.sheet.left},${plan.sheet.top})`);
+over.append(live);
+let inSight = true;
+new IntersectionObserver((entries) => {
+  inSight = entries.some((entry) => entry.isIntersecting);
+  if (inSight) paintLayer();
+}, {rootMargin: "100px"}).observe($("layers"));
 function paintLayer() {
-  const layer = plan.layers[shown], live = figures[shown]?.querySelector(".live");
-  if (!live) return;
+  const layer = plan.layers[shown], figure = figures[shown];
+  if (!figure || !inSight) return;
+  if (over.parentNode?.parentNode?.parentNode !== figure) {
+    const base = figure.querySelector(".sheet");
+    over.setAttribute("viewBox", base.getAttribute("viewBox"));
+    base.after(over);
+  }
   const marks = [];
   const lit = (index) => {
     const p = pieces[index];
@@ -186,58 +202,83 @@ function project() {
     const way = add(cell, eye.mid, -1);
     return [canvas.width / 2 + dot(way, right) * scale, canvas.height / 2 - dot(way, up) * scale];
   };
-  return {to, near, scale};
+  return {to, near, right, up, scale};
 }
 const SIDES = [[0, 1, 2], [1, 0, 2], [2, 0, 1]];
+// Seen from afar all equal solids look alike, so each look is drawn once and copied.
+const stamps = new Map();
+let stampsFor = "";
 function paintView() {
   frameAsked = false;
   pen.setTransform(1, 0, 0, 1, 0, 0);
+  pen.globalAlpha = 1;
   pen.fillStyle = colours.paper;
   pen.fillRect(0, 0, canvas.width, canvas.height);
   const look = project();
-  const list = solids().map((s) => ({...s, depth: dot(s.at, look.near)}));
+  const view = [eye.yaw, eye.pitch, look.scale, colours.paper, colours.ink].join(" ");
+  if (view !== stampsFor) { stamps.clear(); stampsFor = view; }
+  const list = solids();
+  for (const solid of list) solid.depth = dot(solid.at, look.near);
   list.sort((a, b) => a.depth - b.depth);
-  for (const solid of list) paintSolid(solid, look);
+  for (const solid of list) {
+    const image = stamp(solid, look), [x, y] = look.to(solid.at), half = image.width / 2;
+    pen.globalAlpha = solid.faint ? .1 : 1;
+    pen.drawImage(image, Math.round(x - half), Math.round(y - half));
+  }
   paintCompass(look);
 }
-function paintSolid(solid, look) {
+function stamp(solid, look) {
+  const {piece} = solid;
+  const key = [piece.kind, piece.sign, solid.live, solid.moving, solid.shape[0], solid.faint].join();
+  let image = stamps.get(key);
+  if (!image) {
+    image = document.createElement("canvas");
+    image.width = image.height = 2 * Math.ceil(look.scale * 1.1) + 8;
+    const ink = image.getContext("2d"), half = image.width / 2;
+    const to = (v) => [half + dot(v, look.right) * look.scale, half - dot(v, look.up) * look.scale];
+    stampSolid(ink, solid, look, to);
+    stamps.set(key, image);
+  }
+  return image;
+}
+function stampSolid(ink, solid, look, to) {
   const {piece, shape} = solid;
   const half = [shape[0] / 2, shape[1] / 2, shape[2] / 2];
-  const mid = add(solid.at, [0, 0, 1], shape[3]);
-  pen.globalAlpha = solid.faint ? .1 : 1;
-  pen.strokeStyle = colours[LINE[piece.kind] ?? "ink"];
-  pen.lineWidth = solid.live || solid.moving ? 2.6 : 1.1;
-  pen.setLineDash(solid.moving ? [5, 3] : []);
-  pen.fillStyle = solid.live ? colours.live : piece.kind === "block" ? colours.hatch :
+  const mid = [0, 0, shape[3]];
+  ink.strokeStyle = colours[LINE[piece.kind] ?? "ink"];
+  ink.lineWidth = solid.live || solid.moving ? 2.6 : 1.1;
+  ink.setLineDash(solid.moving ? [5, 3] : []);
+  ink.fillStyle = solid.live ? colours.live : piece.kind === "block" ? colours.hatch :
     piece.kind === "insulator" ? colours.cross : colours.paper;
+  ink.beginPath();
   for (const [axis, u, v] of SIDES) {
     const side = look.near[axis] >= 0 ? 1 : -1;
-    const corners = [[-1, -1], [1, -1], [1, 1], [-1, 1]].map(([a, b]) => {
-      const cell = [...mid];
-      cell[axis] += side * half[axis]; cell[u] += a * half[u]; cell[v] += b * half[v];
-      return look.to(cell);
+    [[-1, -1], [1, -1], [1, 1], [-1, 1]].forEach(([a, b], i) => {
+      const corner = [...mid];
+      corner[axis] += side * half[axis]; corner[u] += a * half[u]; corner[v] += b * half[v];
+      if (i) ink.lineTo(...to(corner)); else ink.moveTo(...to(corner));
     });
-    pen.beginPath();
-    corners.forEach(([x, y], i) => i ? pen.lineTo(x, y) : pen.moveTo(x, y));
-    pen.closePath(); pen.fill(); pen.stroke();
+    ink.closePath();
   }
-  if (look.scale > 16 && !solid.faint) paintSign(solid, mid, look);
+  ink.fill("nonzero"); ink.stroke();
+  if (look.scale > 16 && !solid.faint) stampSign(ink, solid, mid, look, to);
 }
-function paintSign(solid, mid, look) {
+function stampSign(ink, solid, mid, look, to) {
   const {piece} = solid;
   if (piece.kind === "cover" || piece.kind === "block" || solid.shape[0] === .5) return;
-  const [x, y] = look.to(mid);
+  const [x, y] = to(mid);
+  ink.setLineDash([]);
   if (piece.face) {
-    const [a, b] = look.to(add(mid, WAYS[piece.face], .5));
-    pen.setLineDash([]); pen.lineWidth = 2.2;
-    pen.beginPath(); pen.moveTo(x, y); pen.lineTo(a, b); pen.stroke();
-    pen.fillStyle = pen.strokeStyle; pen.beginPath(); pen.arc(a, b, 3, 0, 7); pen.fill();
+    const [a, b] = to(add(mid, WAYS[piece.face], .5));
+    ink.lineWidth = 2.2;
+    ink.beginPath(); ink.moveTo(x, y); ink.lineTo(a, b); ink.stroke();
+    ink.fillStyle = ink.strokeStyle; ink.beginPath(); ink.arc(a, b, 3, 0, 7); ink.fill();
   }
-  pen.font = `700 ${Math.min(15, look.scale * .36)}px system-ui`;
-  pen.textAlign = "center"; pen.textBaseline = "middle";
-  pen.lineWidth = 3; pen.setLineDash([]);
-  pen.strokeStyle = colours.paper; pen.strokeText(piece.sign, x, y);
-  pen.fillStyle = colours.ink; pen.fillText(piece.sign, x, y);
+  ink.font = `700 ${Math.min(15, look.scale * .36)}px system-ui`;
+  ink.textAlign = "center"; ink.textBaseline = "middle";
+  ink.lineWidth = 3;
+  ink.strokeStyle = colours.paper; ink.strokeText(piece.sign, x, y);
+  ink.fillStyle = colours.ink; ink.fillText(piece.sign, x, y);
 }
 function paintCompass(look) {
   const base = [52, canvas.height - 46];
