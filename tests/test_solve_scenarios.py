@@ -37,8 +37,10 @@ def test_a_scenario_gets_its_verdict(name):
         assert "machine" not in outcome.as_json({})["files"]
         return
     assert isinstance(result, Feasible)
-    assert result.optimal
-    assert {term: result.score[term] for term in wanted["objective"]} == wanted["objective"]
+    if wanted.get("optimal", True):
+        assert result.optimal
+        got = {term: result.score[term] for term in wanted["objective"]}
+        assert got == wanted["objective"]
     text = write_machine(result.machine)
     assert parse_machine(json.loads(text), name).parts == result.machine.parts
     # One case of the four by the naive twin; the other three cost minutes on a large loop.
