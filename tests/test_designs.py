@@ -49,7 +49,9 @@ def long_shapes(made: Entry) -> list[list[Spot]]:
 def test_every_design_runs_in_whole_machines(name: str) -> None:
     """Rings and pluses, both directions, four cases, rams in either order, snugly dug."""
     made = ENTRIES[name]
-    assert works(made.design, partners(made), shapes_for(made.design.system, made.parity))
+    assert works(
+        made.design, partners(made), shapes_for(made.design.system, made.parity, made.objective)
+    )
 
 
 @pytest.mark.parametrize("name", ENTRIES)

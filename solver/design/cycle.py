@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from models.geometry import FACES, OPPOSITE, step
 from solver.design.clauses import FALSE, TRUE, Clauses
 from solver.design.physics import Physics
 from solver.design.task import RAMS
@@ -89,6 +90,17 @@ class Cycle:
         self.shifted[t] = f.any(self.shifted[t - 1], f.all(goes, drawn_rests))
         self.fed[t] = f.any(self.fed[t - 1], f.all(pushes, beside_rests))
 
+    def hold_alike(self, world: Physics) -> None:
+        """A ram that is watched moves as in every other run, so that its watchers see the same."""
+        for ram, part in zip((self.grip, self.feed, self.shift), RAMS, strict=True):
+            watched = self.f.any(
+                *(world.is_(step(part.at, face), "sensor", OPPOSITE[face]) for face in FACES)
+            )
+            for t in world.times:
+                same = world.ram_out(part.at, t)
+                self.f.imply([watched, same], ram.out[t])
+                self.f.imply([watched, ram.out[t]], same)
+
     def _end(self) -> None:
         """The block is fed in time, and every ram is back where it rests."""
         if self.sunk:
@@ -107,7 +119,9 @@ def require_cycle(world: Physics) -> None:
     for overhead in (False, True):
         power = [{t: world.ram_reads(ram, t, overhead) for t in world.times} for ram in RAMS]
         for sunk in (True, False):
-            Cycle(world, power, sunk)
+            cycle = Cycle(world, power, sunk)
+            if world.task.watch_rams:
+                cycle.hold_alike(world)
 
 
 __all__ = ["TRUE", "Cycle", "require_cycle"]

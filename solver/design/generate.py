@@ -38,17 +38,32 @@ class Recipe:
     start: int
     """The number of parts to begin the descent with."""
     parity: str = "any"
+    behind: int | None = None
+    """Where another edge runs past, for narrow strips."""
+    last_feed: int = 17
+    """The later a drive may feed, the narrower its margin."""
+    objective: str = "fewest parts"
 
     def problem(self) -> Problem:
         """The question in clauses."""
         xs, ys, zs = (range(low, high + 1) for low, high in self.box)
         cells = box(xs, ys, zs)
         return Problem(
-            surrounded(self.name, self.system, self.up, cells, self.parity, watch_own=True)
+            surrounded(
+                self.name,
+                self.system,
+                self.up,
+                cells,
+                self.parity,
+                self.behind,
+                watch_own=True,
+                last_feed=self.last_feed,
+            )
         )
 
 
 CUBE: tuple[Span, Span, Span] = ((-2, 0), (-3, -1), (-3, -1))
+FLAT: tuple[Span, Span, Span] = ((-2, 0), (-2, -1), (-3, -1))
 LONG: tuple[Span, Span, Span] = ((-2, 0), (-4, -1), (-3, -1))
 RECIPES: tuple[Recipe, ...] = (
     Recipe("floor-8", "deep", "+z", CUBE, 9),
@@ -60,11 +75,16 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe("wall-horizontal-down-10", "wall", "-y", CUBE, 11),
     Recipe("wall-up-horizontal-6", "wall", "+x", CUBE, 7, parity="odd"),
     Recipe("wall-up-horizontal-8", "wall", "+x", CUBE, 9, parity="even"),
+    Recipe("floor-strip-10", "deep", "+z", FLAT, 11, behind=-3, objective="strips of four"),
+    Recipe("floor-early-11", "deep", "+z", FLAT, 12, last_feed=13, objective="earliest feed"),
+    Recipe("ceiling-early-8", "over", "-z", FLAT, 9, last_feed=13, objective="earliest feed"),
 )
 
 
-def shapes_for(system: str, parity: str) -> list[list[Spot]]:
+def shapes_for(system: str, parity: str, objective: str = "") -> list[list[Spot]]:
     """Machines on which air is fitted and a design is proven."""
+    if objective == "strips of four":
+        return [rectangle(3, 3), rectangle(4, 5), plus(4, 5)]
     if system != "wall":
         return [rectangle(3, 3), rectangle(4, 5), plus(7, 5)]
     if parity == "odd":
@@ -101,7 +121,7 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
     found: list[tuple[Recipe, Design, Best, tuple[str, ...]]] = []
     for recipe in recipes:
         partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
-        shapes = shapes_for(recipe.system, recipe.parity)
+        shapes = shapes_for(recipe.system, recipe.parity, recipe.objective)
 
         def accept(
             parts: tuple[Part, ...],
@@ -122,13 +142,13 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
     entries = [worked_entry()]
     for recipe, bare, best, engines in found:
         partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
-        shapes = shapes_for(recipe.system, recipe.parity)
+        shapes = shapes_for(recipe.system, recipe.parity, recipe.objective)
         design = fit_air(bare, _widely_dug(partners, bare, shapes), shapes)
         assert design is not None, f"{recipe.name}: refused by the simulator"
         log(f"{recipe.name}: {len(bare.parts) - 3} parts, air {design.air[len(HEADS) :]}")
         bound = best.bound if best.proven else 0
         entries.append(
-            Entry(design, recipe.parity, "fewest parts", recipe.box, bound, engines, today)
+            Entry(design, recipe.parity, recipe.objective, recipe.box, bound, engines, today)
         )
     _prove(entries)
     return entries
@@ -158,7 +178,7 @@ def _prove(entries: list[Entry]) -> None:
         for other in entries:
             if other.design.system == made.design.system:
                 partners.setdefault(other.design.up, other.design)
-        shapes = shapes_for(made.design.system, made.parity)
+        shapes = shapes_for(made.design.system, made.parity, made.objective)
         assert works(made.design, partners, shapes), f"{made.design.name}: refused"
 
 

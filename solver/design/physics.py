@@ -11,10 +11,11 @@ from functools import cache
 from models.geometry import FACES, OPPOSITE, Cell, Face, step
 from models.parts import CONDUCTIVE, FULL, Part
 from solver.design.clauses import FALSE, TRUE, Clauses
-from solver.design.task import Task
+from solver.design.task import RAMS, Task
 
 Option = tuple[str, Face | None]
 DELAYS = (1, 2, 3, 4)
+RAM_CELLS = tuple(ram.at for ram in RAMS)
 
 
 class Physics:
@@ -58,7 +59,7 @@ class Physics:
         self.f.add(buffer, self.delay[cell][1])
 
     def _watchable(self, cell: Cell) -> bool:
-        if cell in self.task.changes:
+        if cell in self.task.changes or (self.task.watch_rams and cell in RAM_CELLS):
             return True
         return self.task.watch_own and cell in self.task.free
 
@@ -339,9 +340,17 @@ class Physics:
                 f.imply([is_it], -begun[t])
         return {t: f.any(*found) for t, found in on.items()}
 
+    def ram_out(self, cell: Cell, t: int) -> int:
+        """The ram's head is out, in every run alike (only asked if sensors may watch rams)."""
+        return self._var("out", cell, max(t, -1))
+
     def _changes(self, cell: Cell, t: int) -> int:
         if cell in self.task.changes:
             return TRUE if t in self.task.changes[cell] else FALSE
+        if cell in RAM_CELLS:
+            now, last, ago, before = (self.ram_out(cell, t - k) for k in range(4))
+            ends = self.f.all(self.f.differ(ago, before), -self.f.differ(last, ago))
+            return self.f.any(self.f.differ(now, last), ends)
         wire = self.f.differ(self.live(cell, t), self.live(cell, t - 1))
         return self.f.any(wire, self.f.differ(self.on(cell, t), self.on(cell, t - 1)))
 

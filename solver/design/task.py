@@ -51,6 +51,8 @@ class Task:
     """The feed must start no later, so that it is over before the tape rises."""
     wire_run: int = 4
     """Longest run of the drive's own wires that is modelled."""
+    watch_rams: bool = False
+    """Whether sensors may watch the drive's rams; these must then move alike in every run."""
     watch_own: bool = False
     """Whether sensors may also watch the drive's own parts."""
 
