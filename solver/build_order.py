@@ -42,6 +42,8 @@ _GROUP_OF: dict[str, Group] = {
 }
 TRIES = 4
 """How often to look for an order that closes no way in."""
+LAST = 10_000
+"""Beyond every level."""
 NEAR = 4
 """Cells around a ram that can have a part in its idle power."""
 
@@ -235,6 +237,8 @@ def _own_key(piece: Piece, home: Home, trigger: bool, group: Group) -> Key:
     # Gravity: a ceiling is built from its surface upwards, all else from the deepest level.
     depth = level if surface == "ceiling" else -level
     if trigger:
+        # Its button comes last of all, and before it the cover that it hangs on.
+        depth = {"cover": LAST, "button": LAST + 1}.get(piece.kind, depth)
         return (STAGES.index("trigger"), SURFACES.index(surface), depth, GROUPS.index("trigger"))
     if piece.kind == "tape":
         return (STAGES.index("tape"), SURFACES.index(surface), 0, GROUPS.index("tape"))

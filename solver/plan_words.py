@@ -314,9 +314,19 @@ def opening_lines(openings: Iterable[Opening]) -> list[str]:
 
 def caution_lines(plan: BuildPlan) -> list[str]:
     """What can hurt, before anything else. The open cells are listed apart."""
-    lines = [
-        "Keep off. While the tape is sunk its surface is open; whoever or whatever stands on it "
-        "falls in, and is crushed when it rises.",
+    lines = []
+    if "floor" in plan.surfaces:
+        lines.append(
+            "Keep off. While the tape is sunk its surface is open; whoever or whatever stands on "
+            "it falls in, and is crushed when it rises."
+        )
+    if set(plan.surfaces) - {"floor"}:
+        sides = " and ".join(name for name in plan.surfaces if name != "floor")
+        lines.append(
+            f"Keep off the {sides} side. While the tape is drawn in its surface is open; whoever "
+            "or whatever is in the opening is crushed when it comes back."
+        )
+    lines += [
         f"In a press, heads and tape blocks move into {len(plan.crushing)} cells, most of them "
         "behind the surface. Nobody may be in the dug space while the button can be pressed.",
     ]

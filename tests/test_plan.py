@@ -247,6 +247,14 @@ def test_the_plan_says_what_can_hurt(plan):
     assert max(map(len, text.splitlines())) < 130
 
 
+@pytest.mark.parametrize("name", ["ceiling", "north"])
+def test_other_surfaces_get_their_own_words(name):
+    plan = build_plan(replace(on_every_surface(), tape=()))
+    only = write_sheets(replace(plan, surfaces=(name,)))
+    assert f"Keep off the {name} side" in only and "falls in" not in only
+    assert "falls in" in write_sheets(plan)
+
+
 def test_a_machine_without_a_button_still_gets_a_plan():
     entry = build_ring(SHAPES["3x3"], no_trigger=True)
     plan = build_plan(parse_machine(entry, "x"))
