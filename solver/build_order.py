@@ -123,9 +123,15 @@ def _place_steps(
         key = min(ready)
         way = _flood(machine, free)
         placed = _take(key, ready, waiting, needs, keys, way)
-        sealed = tuple(c for c in placed if c not in way and not machine.in_room(c))
-        steps.append(_step(key, [pieces[cell] for cell in placed], sealed, homes))
-        free.difference_update(placed)
+        sealed = []
+        for cell in placed:
+            if cell not in way and not machine.in_room(cell):
+                sealed.append(cell)
+            free.discard(cell)
+            if GROUPS[key[3]] in ("early", "trigger"):
+                # What stands on a piece of the same step can close the way to itself.
+                way = _flood(machine, free)
+        steps.append(_step(key, [pieces[cell] for cell in placed], tuple(sealed), homes))
     assert not any(waiting.values()), "supports go round in a ring"
     return steps
 
@@ -166,7 +172,9 @@ def _as_one(steps: list[Step], stage: StageName) -> list[Step]:
     if not own:
         return steps
     pieces = tuple(piece for step_ in own for piece in step_.pieces)
-    return [s for s in steps if s.stage != stage] + [replace(own[0], pieces=pieces)]
+    sealed = tuple(cell for step_ in own for cell in step_.sealed)
+    whole = replace(own[0], pieces=pieces, sealed=sealed)
+    return [s for s in steps if s.stage != stage] + [whole]
 
 
 def _needs(pieces: Mapping[Cell, Piece], closing: Mapping[Cell, frozenset[Cell]]) -> _Needs:
@@ -238,6 +246,7 @@ def _own_key(piece: Piece, home: Home, trigger: bool, group: Group) -> Key:
     depth = level if surface == "ceiling" else -level
     if trigger:
         # Its button comes last of all, and before it the cover that it hangs on.
+        depth = -LAST if group == "early" else depth
         depth = {"cover": LAST, "button": LAST + 1}.get(piece.kind, depth)
         return (STAGES.index("trigger"), SURFACES.index(surface), depth, GROUPS.index("trigger"))
     if piece.kind == "tape":

@@ -202,8 +202,8 @@ def step_notes(step: Step) -> list[str]:
         notes.append("Lay the tape without a gap, every block flush.")
     if step.sealed:
         notes.append(
-            f"{len(step.sealed)} of these cannot be reached through the dug cells from the room: "
-            "work from behind, or dig a way in from the side (digging more does no harm)."
+            f"Not to be reached from the room through the dug cells: {', '.join(rows(step.sealed))}. "
+            "Work from behind, or dig a way in from the side (digging more does no harm)."
         )
     return notes
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -15,13 +16,16 @@ from models.rules import Rules
 from models.surface import BEHIND
 from solver.layers import Homes
 from solver.machine_file import parse_machine
+from solver.pipeline import solve_scenario
 from solver.plan import build_plan
 from solver.plan_words import caution_lines, rows, runs, ticks
+from solver.read_scenario import parse_scenario
 from solver.sheets import write_sheets
 from solver.simulate import Simulation, Stroke, run_presses
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.sheet_reader import read_layers
 
+SCENARIOS = Path(__file__).parent.parent / "scenarios"
 SHAPES = {
     "3x3": rectangle(3, 3),
     "3x3 clockwise": rectangle(3, 3, clockwise=True),
@@ -139,6 +143,20 @@ def reachable(machine, free, goal):
                 seen.add(beside)
                 queue.append(beside)
     return False
+
+
+@pytest.mark.parametrize("room", ["first-ring", "pillars", "ceiling"])
+def test_solved_machines_can_be_built_in_the_order_given(room):
+    path = SCENARIOS / ("pillars.toml" if room == "pillars" else "first-ring.toml")
+    asked = path.read_text("utf-8")
+    if room == "ceiling":
+        asked = asked.replace("surfaces.floor", "surfaces.ceiling")
+    found = solve_scenario(parse_scenario(asked, path), budget_s=60).found
+    plan = build_plan(found.machine)
+    test_every_prefix_of_the_order_can_be_placed(plan)
+    test_the_stages_come_in_order_and_the_trigger_last(plan)
+    test_the_shortest_interval_is_safe_in_every_case(plan)
+    test_every_tape_cell_opens_and_closes_again(plan)
 
 
 def test_the_stages_come_in_order_and_the_trigger_last(plan):
