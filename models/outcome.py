@@ -52,6 +52,8 @@ class Undecided:
     lower_bound: Score
     why: str = "the time given ran out"
     interrupted: bool = False
+    timed_out: bool = True
+    """Whether more time might have decided it."""
     details: tuple[str, ...] = field(default=())
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from models.catalogue import Design
+from models.surface import SurfaceName
 
 
 @dataclass(frozen=True)
@@ -20,8 +22,20 @@ class System:
     drives: tuple[Design, ...]
     trigger: Design
     line_level: int
+    convex_only: bool = False
+    """Whether all corners of a loop must turn to its inside: rectangles."""
+    edge_min: int = 2
     least_parts: int | None = None
     """Parts that fire and hold a tape cell at least; None: those of the column."""
+    surfaces: Mapping[SurfaceName, System] = field(default_factory=dict, hash=False)
+    """For loops over several surfaces: the system of each."""
+
+    def on(self, surface: SurfaceName | None) -> System:
+        """The system that a cell of a surface belongs to."""
+        return self.surfaces.get(surface, self) if surface is not None else self
+
+    fixed_parts: int | None = None
+    """Parts of a machine beside those of its cells and drives; None: those of the trigger."""
 
     @property
     def stand_level(self) -> int:

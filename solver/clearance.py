@@ -32,6 +32,8 @@ def measured(system: str) -> bool:
 @cache
 def offsets(system: str, drive: str, what: str) -> frozenset[Offset]:
     """Cells (local frame of the drive) that must be free of `what`: tape, wire or trigger."""
+    if not measured(system):
+        return frozenset()
     found = load_table()[system][drive][what]
     assert isinstance(found, Iterable)
     return frozenset((x, y) for x, y in found)

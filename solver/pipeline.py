@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from models.machine import ALL_CASES, Case, Machine, MachineFault
@@ -18,10 +18,10 @@ from solver.flatten import flatten
 from solver.machine_file import read_machine, write_machine
 from solver.page import write_page
 from solver.plan import build_plan
-from solver.search import Progress, search_system
+from solver.search import Beaten, Progress, search_system, value
 from solver.sheets import write_sheets
 from solver.simulate import PressReport, Simulation, prove, run_presses
-from solver.systems import systems_for
+from solver.systems import systems_over
 from solver.tell import fault_json, tell_fault, tell_presses, tell_verdict
 from solver.waveform import waveforms
 
@@ -122,35 +122,60 @@ def solve_scenario(
     return Outcome(scenario, done[0])
 
 
-def _search(
-    scenario: Scenario, deadline: float, seed: int, say: Say, state: Progress
-) -> Verdict:
+def _search(scenario: Scenario, deadline: float, seed: int, say: Say, state: Progress) -> Verdict:
     """All systems, one after the other; the first in order wins among equals."""
     problem = flatten(scenario)
-    (surface,) = scenario.surfaces.values()
-    results = [
-        search_system(problem, system, deadline, seed, say, state)
-        for system in systems_for(surface.name)
-    ]
-    return _best_of(results, scenario)
+    results: list[Verdict | Beaten] = []
+    for system in systems_over(scenario.surfaces):
+        alone = replace(state, best=None, rival=state.best, refusals=[], unproven=False, bound=())
+        results.append(search_system(problem, system, deadline, seed, say, alone))
+        rivals = [f for f in (state.best, alone.best) if f is not None]
+        state.best = min(rivals, key=lambda f: value(f, scenario.loop.minimise), default=None)
+        state.terms, state.bound = alone.terms, alone.bound
+    return _best_of(results, state.best, scenario.loop.minimise)
 
 
-def _best_of(results: list[Verdict], scenario: Scenario) -> Verdict:
-    terms = scenario.loop.minimise
-    found = [r for r in results if isinstance(r, Feasible)]
-    found += [r.best for r in results if isinstance(r, Undecided) and r.best]
-    found.sort(key=lambda f: tuple(f.score[t] for t in terms))
+def _best_of(
+    results: list[Verdict | Beaten], best: Feasible | None, terms: tuple[str, ...]
+) -> Verdict:
+    """One verdict from those of the systems."""
+    if not results:
+        reason = Reason("no system of designs is known for these surfaces")
+        return Undecided(None, {}, reason.text, timed_out=False)
     open_ = [r for r in results if isinstance(r, Undecided)]
+    late = [r for r in open_ if r.timed_out]
+    bound = _least_bound(results, terms)
+    if late:
+        return Undecided(best, bound, late[0].why)
+    if best is not None:
+        sure = all(
+            isinstance(r, Infeasible)
+            or (isinstance(r, Beaten) and r.proven)
+            or (isinstance(r, Feasible) and r.optimal)
+            for r in results
+        )
+        return replace(best, optimal=sure, lower_bound=best.score if sure else bound)
     if open_:
-        return Undecided(found[0] if found else None, open_[0].lower_bound, open_[0].why)
-    if found:
-        return found[0]
-    reasons = [reason for r in results if isinstance(r, Infeasible) for reason in r.reasons]
-    proofs = [r.proof for r in results if isinstance(r, Infeasible)]
-    return Infeasible(
-        tuple(reasons) or (Reason("no system of designs is known for these surfaces"),),
-        "; ".join(proofs),
-    )
+        return Undecided(None, bound, open_[0].why, details=open_[0].details, timed_out=False)
+    refuted = [r for r in results if isinstance(r, Infeasible)]
+    reasons = [reason for r in refuted for reason in r.reasons]
+    return Infeasible(tuple(reasons), "; ".join(dict.fromkeys(r.proof for r in refuted)))
+
+
+def _least_bound(results: list[Verdict | Beaten], terms: tuple[str, ...]) -> dict[str, int]:
+    """What no machine of any system is better than."""
+    bounds = []
+    for result in results:
+        match result:
+            case Feasible() | Undecided():
+                bounds.append(
+                    tuple(result.lower_bound[t] for t in terms if t in result.lower_bound)
+                )
+            case Beaten():
+                bounds.append(result.bound)
+            case Infeasible():
+                pass
+    return dict(zip(terms, min(bounds, default=()), strict=False))
 
 
 def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str]:

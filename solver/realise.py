@@ -10,9 +10,11 @@ from models.route import Route
 from models.system import System
 from solver.check import check_against, check_machine
 from solver.feeds import FeedSearch
+from solver.flat_net import FlatSearch
 from solver.layout import lay_out
 from solver.net import LineSearch, NetSearch, NoLine
 from solver.simulate import prove
+from solver.space_net import SpaceNetSearch
 from solver.wall_net import WallNetSearch
 
 
@@ -27,6 +29,10 @@ class Refused:
 
 def net_search(problem: Problem, system: System) -> NetSearch:
     """What finds the trigger nets of a system."""
+    if system.convex_only:
+        return FlatSearch(problem, system)
+    if system.surfaces:
+        return SpaceNetSearch(problem, system)
     if system.column.up == "+z":
         return LineSearch(problem, system)
     if system.column.up == "-z":

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import cache
 
 from models.catalogue import Design
 from models.geometry import FACES, Cell, Frame, add, scale
@@ -21,7 +20,7 @@ from models.route import (
 from models.rules import Rules
 from models.scenario import Term
 from models.system import System
-from solver import clearance
+from solver import clearance, coupling
 
 LINK_PARTS = 2
 """A link cell is a wire on a block."""
@@ -53,18 +52,18 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         around=problem.index[loop.around] if loop.around is not None else None,
         length_min=max(4, loop.min_length or 4),
         length_max=NO_LIMIT if loop.max_length is None else loop.max_length,
-        limits=edge_limits(scenario.rules),
+        limits=edge_limits(scenario.rules, system.edge_min),
         folds=frozenset(i for i, home in enumerate(problem.homes) if home is None),
         fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
         reach_terms=tuple(_reach_terms(problem, terms)),
     )
 
 
-def edge_limits(rules: Rules) -> EdgeLimits:
+def edge_limits(rules: Rules, least: int = 2) -> EdgeLimits:
     """How long edges may be: a feed moves all of an edge but one block."""
     most = rules.push_limit + 1
     return EdgeLimits(
-        EdgeSpan(2, most), EdgeSpan(2, most - 1), EdgeSpan(2, most), EdgeSpan(2, most + 1)
+        EdgeSpan(least, most), EdgeSpan(2, most - 1), EdgeSpan(2, most), EdgeSpan(2, most + 1)
     )
 
 
@@ -110,7 +109,7 @@ def _options(
     tokens: dict[Cell, int] = {}
     for cell in sorted(allowed):
         for in_port in range(4):
-            for out_port in ((in_port + 1) % 4, (in_port + 3) % 4):
+            for out_port in _turns(problem, system, in_port):
                 around = problem.graph.ports[cell]
                 if around[in_port] not in allowed or around[out_port] not in allowed:
                     continue
@@ -124,10 +123,18 @@ def _options(
                         in_port,
                         out_port,
                         drive.name,
-                        tuple(_drive_cost(term, drive) for term in terms),
+                        tuple(_drive_cost(problem, term, drive, frame) for term in terms),
                         frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
                         _forbidden(problem, system, drive, frame),
                     )
+
+
+def _turns(problem: Problem, system: System, in_port: int) -> tuple[int, ...]:
+    """The ports by which a corner may be left: ports count to the left, so +1 is a right turn."""
+    right, left = (in_port + 1) % 4, (in_port + 3) % 4
+    if not system.convex_only:
+        return right, left
+    return (right,) if problem.scenario.loop.direction == "clockwise" else (left,)
 
 
 def _fitting(system: System, frame: Frame) -> Iterable[Design]:
@@ -137,17 +144,18 @@ def _fitting(system: System, frame: Frame) -> Iterable[Design]:
 
 
 def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
-    """Cells whose lifts would need a cell of the drive."""
+    """Cells whose lifts would need a cell of the drive, or be fired by it."""
     column = (*(part.at for part in system.column.parts), *system.column.air)
-    levels = {cell[2] for cell in column}
-    claimed = drive.claimed(frame)
-    return frozenset(
-        problem.index[cell]
-        for cell in (
-            add(at, scale(frame.z, -level)) for at in sorted(claimed) for level in sorted(levels)
-        )
-        if cell in problem.index
-    )
+    found = {
+        (x, y, z - level)
+        for x, y, z in (*(p.at for p in drive.parts), *drive.air)
+        for _, _, level in column
+    }
+    for x, y, z in coupling.powers(drive):
+        beside = (y == 0 and x <= 0) or (x == 0 and y >= 0)  # most likely tape of its own edges
+        found |= {(x, y, z - r[2]) for r in coupling.rams(system.column) if not beside}
+    cells = (frame.cell(cell) for cell in sorted(found) if cell[2] == 0)
+    return frozenset(problem.index[cell] for cell in cells if cell in problem.index)
 
 
 def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
@@ -164,20 +172,22 @@ def _cell_cost(term: Term, system: System) -> int:
     if term == "parts":
         return system.cell_parts + 1
     if term == "dug":
-        return system.column.depth
+        return len(system.column.parts) + len(system.column.air)
     return int(term == "length")
 
 
-@cache
-def _drive_cost(term: Term, drive: Design) -> int:
+def _drive_cost(problem: Problem, term: Term, drive: Design, frame: Frame) -> int:
     if term == "parts":
         return len(drive.parts)
     if term == "dug":
-        return len({p.at for p in drive.parts} | set(drive.air))
+        vents = [c for c in map(frame.cell, drive.vents) if problem.digging.allows(c)]
+        return len({p.at for p in drive.parts} | set(drive.air)) + len(vents)
     return int(term == "corners")
 
 
 def _trigger_cost(term: Term, system: System) -> int:
+    if term == "parts" and system.fixed_parts is not None:
+        return system.fixed_parts
     if term == "parts":
         return len(system.trigger.parts)
     return system.trigger.depth if term == "dug" else 0
@@ -196,9 +206,13 @@ def _reach_terms(problem: Problem, terms: tuple[Term, ...]) -> Iterable[ReachTer
 
 
 def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption) -> bool:
-    """Whether two drives disturb each other, by the measured table."""
+    """Whether two drives disturb each other, by the measured table or the rules of power."""
     if not clearance.measured(system.name):
-        return False
+        drives = [system.drive(o.variant) for o in (a, b)]
+        frames = [corner_frame(problem, o.cell, o.in_port, o.out_port) for o in (a, b)]
+        return coupling.wakes(drives[0], frames[0], drives[1], frames[1]) or (
+            coupling.wakes(drives[1], frames[1], drives[0], frames[0])
+        )
     poses = [corner_frame(problem, o.cell, o.in_port, o.out_port)[:3] for o in (a, b)]
     return clearance.clash(system.name, a.variant, poses[0], b.variant, poses[1]) or (
         clearance.clash(system.name, b.variant, poses[1], a.variant, poses[0])

@@ -19,7 +19,7 @@ from solver.layout import score
 from solver.net import NetSearch
 from solver.realise import Refused, net_search, realise
 from solver.route import RouteSearch
-from solver.routing import clashing, route_problem, route_terms, this_route
+from solver.routing import clashing, route_problem, this_route
 
 Say = Callable[[str], None]
 PATIENCE = 4
@@ -32,6 +32,8 @@ class Progress:
     """The best machine so far, and what was refused on the way. Other threads may look."""
 
     best: Feasible | None = None
+    rival: Feasible | None = None
+    """The best machine of other systems: what must be beaten."""
     refusals: list[str] = field(default_factory=list)
     unproven: bool = False
     """Whether a route was refused that some other net might fit."""
@@ -44,9 +46,17 @@ class Progress:
         return dict(zip(self.terms, self.bound, strict=False))
 
 
+@dataclass(frozen=True)
+class Beaten:
+    """This system has nothing better than the rival; `proven` if no route was left unsettled."""
+
+    bound: tuple[int, ...]
+    proven: bool
+
+
 def search_system(
     problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
-) -> Verdict:
+) -> Verdict | Beaten:
     """The best machine of one system; `deadline` is a `time.monotonic()` time."""
     routes = RouteSearch(
         route_problem(problem, system),
@@ -65,8 +75,8 @@ def _improve(
     state: Progress,
     deadline: float,
     say: Say,
-) -> Verdict:
-    terms = state.terms = route_terms(problem)
+) -> Verdict | Beaten:
+    terms = state.terms = problem.scenario.loop.minimise
     idle = 0
     while True:
         verdict = routes.solve(deadline)
@@ -75,19 +85,24 @@ def _improve(
                 if state.best is not None:
                     return _settled(state, nets)
                 if state.unproven:
-                    return Undecided(None, state.named_bound, UNPROVEN, details=_refusals(state))
+                    return Undecided(
+                        None, state.named_bound, UNPROVEN, details=_refusals(state), timed_out=False
+                    )
                 return _impossible(verdict, state, system)
             case RouteUnknown():
-                _raise_bound(state, nets, verdict.lower_bound)
+                _raise_bound(state, nets, _with_depth(system, terms, verdict.lower_bound))
                 return Undecided(state.best, state.named_bound)
             case RouteFound():
                 route = verdict.route
-                _raise_bound(state, nets, verdict.lower_bound)
-                if state.best is not None and _value(state.best, terms) <= verdict.lower_bound:
+                bound = _with_depth(system, terms, verdict.lower_bound)
+                _raise_bound(state, nets, bound)
+                if state.best is not None and value(state.best, terms) <= bound:
                     return _settled(state, nets)
+                if state.rival is not None and value(state.rival, terms) <= bound:
+                    return Beaten(state.bound, proven=not state.unproven and state.best is None)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
                 idle = 0 if _carry_through(problem, system, nets, route, state, say) else idle + 1
-                if state.best is not None and _value(state.best, terms) <= state.bound:
+                if state.best is not None and value(state.best, terms) <= state.bound:
                     return _proven(state.best)
                 if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
                     return _good(state)
@@ -106,7 +121,7 @@ def _carry_through(
     problem: Problem, system: System, nets: NetSearch, route: Route, state: Progress, say: Say
 ) -> bool:
     """Take a route on to a simulated machine; keep it if it is the best so far."""
-    terms = route_terms(problem)
+    terms = state.terms
     machine = realise(problem, system, nets, route)
     if isinstance(machine, Refused):
         state.refusals.append(machine.reason)
@@ -115,15 +130,28 @@ def _carry_through(
         return False
     values = score(machine, len(route.corners), system.depth)
     found = Feasible(machine, values, False, state.named_bound, system.name)
-    if state.best is not None and _value(found, terms) >= _value(state.best, terms):
+    if state.best is not None and value(found, terms) >= value(state.best, terms):
         return False
     state.best = found
     say("accepted in all four cases: " + ", ".join(f"{k} {v}" for k, v in values.items()))
     return True
 
 
-def _value(found: Feasible, terms: tuple[str, ...]) -> tuple[int, ...]:
+def value(found: Feasible, terms: tuple[str, ...]) -> tuple[int, ...]:
+    """The objective of a machine, term by term."""
     return tuple(found.score[term] for term in terms)
+
+
+def _with_depth(system: System, terms: tuple[str, ...], bound: tuple[int, ...]) -> tuple[int, ...]:
+    """A bound over the terms that routes decide, with the system's depth put in its place."""
+    rest = iter(bound)
+    full: list[int] = []
+    for term in terms:
+        number = system.depth if term == "depth" else next(rest, None)
+        if number is None:
+            break
+        full.append(number)
+    return tuple(full)
 
 
 def _proven(best: Feasible) -> Feasible:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 
 from models.surface import SurfaceName
@@ -10,6 +11,9 @@ from solver.catalogue import load_entries
 from solver.worked import (
     CEILING_COLUMN,
     CEILING_TRIGGER,
+    FLAT_COLUMN,
+    FLAT_DRIVE,
+    FLAT_TRIGGER,
     FLOOR_COLUMN,
     FLOOR_DRIVE,
     FLOOR_TRIGGER,
@@ -19,17 +23,43 @@ from solver.worked import (
 )
 
 DEEP = System("deep", FLOOR_COLUMN, (SENSOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
+FLAT = System(
+    "flat",
+    FLAT_COLUMN,
+    (FLAT_DRIVE,),
+    FLAT_TRIGGER,
+    line_level=-1,
+    convex_only=True,
+    edge_min=5,
+    least_parts=3,
+    # The line has eight cells less than the tape, of two parts each; the trigger has three.
+    fixed_parts=3 - 16,
+)
+"""Shallow floors: depth 3, rectangles only, and few parts per cell."""
 OVER = System("over", CEILING_COLUMN, (SENSOR_DRIVE,), CEILING_TRIGGER, line_level=-4)
 TRADE = System("trade", FLOOR_COLUMN, (FLOOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
 """The trade's own drive: measured for comparison, never better than the others."""
 
 SYSTEMS = {system.name: system for system in (DEEP, OVER, TRADE)}
-_FOR: dict[SurfaceName, tuple[System, ...]] = {"floor": (DEEP,), "ceiling": (OVER,)}
+_FOR: dict[SurfaceName, tuple[System, ...]] = {"floor": (DEEP, FLAT), "ceiling": (OVER,)}
 
 
 def systems_for(surface: SurfaceName) -> tuple[System, ...]:
     """The systems known for a surface."""
     return _FOR[surface] if surface in _FOR else (wall_system(),)
+
+
+def systems_over(surfaces: Iterable[SurfaceName]) -> tuple[System, ...]:
+    """The systems known for loops that may use all of these surfaces."""
+    names = tuple(surfaces)
+    return systems_for(names[0]) if len(names) == 1 else (space_system(names),)
+
+
+def space_system(names: tuple[SurfaceName, ...]) -> System:
+    """Each surface keeps its own lifts, line and drives; cables of sensors join them."""
+    own = {name: systems_for(name)[0] for name in names}
+    drives = dict.fromkeys(drive for system in own.values() for drive in system.drives)
+    return System("space", WALL_COLUMN, tuple(drives), WALL_TRIGGER, -3, 3, surfaces=own)
 
 
 @cache

@@ -133,3 +133,45 @@ WALL_TRIGGER = Design(
     air=((0, 0, -2),),
     provenance="a ram that sensors watch, itself or the cell its head enters",
 )
+
+FLAT_COLUMN = Design(
+    name="lift alone, fired from its side",
+    role="column",
+    up="+z",
+    parts=(Part("grip_ram", (0, 0, -2), "+z"),),
+    air=((0, 0, -1),),
+    system="flat",
+    provenance="the line runs beside the sunk tape, on blocks beside the lifts",
+)
+
+FLAT_DRIVE = Design(
+    name="drive of sensors, corner of a shallow line",
+    role="drive",
+    up="+z",
+    parts=(
+        *SENSOR_DRIVE.parts,
+        Part("wire", (-2, 2, -2)),
+        Part("sensor", (-2, 2, -3), "+z"),
+        Part("sensor", (-2, 1, -3), "+y"),
+        Part("sensor", (-2, 0, -3), "+y"),
+        Part("sensor", (-1, 0, -3), "-x"),
+        Part("block", (0, 0, -3)),
+    ),
+    air=((-1, -1, -1), _SHIFTED, (-2, 2, -1)),
+    system="flat",
+    provenance="found by the synthesizer; the corner's own lift is fired by a chain of sensors",
+)
+
+FLAT_TRIGGER = Design(
+    name="trigger under a cover, shallow",
+    role="trigger",
+    up="+z",
+    parts=(
+        Part("button", (0, 0, 1), "-z"),
+        Part("push_ram", (0, 0, -1), "+x"),
+        Part("sensor", (-1, 0, -1), "+x"),
+    ),
+    air=((1, 0, -1),),
+    system="flat",
+    provenance="a sensor that watches the ram itself: one pulse a stroke",
+)

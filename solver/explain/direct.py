@@ -11,7 +11,7 @@ from solver.explain.oracle import Kept, systems_of
 from solver.explain.switched import Refuted, Unsettled
 from solver.flatten import flatten
 from solver.relax import keep_only, variants, verdict_only
-from solver.search import Progress, search_system
+from solver.search import Beaten, Progress, search_system
 
 
 @dataclass
@@ -45,4 +45,6 @@ class DirectOracle:
 
 def search_alone(scenario: Scenario, system: System, deadline: float) -> Verdict:
     """One system's verdict, told to nobody."""
-    return search_system(flatten(scenario), system, deadline, 0, lambda line: None, Progress())
+    verdict = search_system(flatten(scenario), system, deadline, 0, lambda line: None, Progress())
+    assert not isinstance(verdict, Beaten), "alone there is no rival"
+    return verdict
