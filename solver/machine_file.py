@@ -128,9 +128,9 @@ class _Reader:
             self.fault("title", "must be text", title, "Write a text in quotes.")
         room = self.cell(content.get("room"), "room", least=1)
         rules = self.rules(content.get("rules", {}))
-        tape = [self.cell(c, f"tape[{i}]") for i, c in enumerate(self.list(content, "tape"))]
-        parts = [self.part(p, f"parts[{i}]") for i, p in enumerate(self.list(content, "parts"))]
-        dug = [self.box(b, f"dug[{i}]") for i, b in enumerate(self.list(content, "dug", []))]
+        tape = [self.cell(c, f"tape[{i}]") for i, c in enumerate(self.entries(content, "tape"))]
+        parts = [self.part(p, f"parts[{i}]") for i, p in enumerate(self.entries(content, "parts"))]
+        dug = [self.box(b, f"dug[{i}]") for i, b in enumerate(self.entries(content, "dug", []))]
         self.same_cell(parts, tape)
         if sum(box.volume() for box in dug if box) > MAX_DUG:
             self.fault("dug", "too many cells", None, f"At most {MAX_DUG}.")
@@ -145,7 +145,7 @@ class _Reader:
             tuple(b for b in dug if b),
         )
 
-    def list(self, content: dict[str, object], key: str, default: object = None) -> list[object]:
+    def entries(self, content: dict[str, object], key: str, default: object = None) -> list[object]:
         value = content.get(key, default)
         if isinstance(value, list):
             return value
@@ -171,7 +171,7 @@ class _Reader:
     def rules(self, value: object) -> Rules:
         if not isinstance(value, dict):
             self.fault("rules", "must be an object", value, "Write { ... } or leave it out.")
-            return Rules()  # type: ignore[call-arg]
+            return Rules()
         known = {k: v for k, v in value.items() if k in Rules.model_fields}
         if isinstance(known.get("buffer_delays"), list):
             known["buffer_delays"] = tuple(known["buffer_delays"])
@@ -181,7 +181,7 @@ class _Reader:
             for wrong in error.errors():
                 key = ".".join(str(k) for k in wrong["loc"])
                 self.fault(f"rules.{key}", wrong["msg"], wrong["input"], "Mend or remove it.")
-            return Rules()  # type: ignore[call-arg]
+            return Rules()
 
     def part(self, value: object, where: str) -> Part | None:
         if not isinstance(value, dict):
@@ -189,7 +189,8 @@ class _Reader:
             return None
         kind, face = value.get("kind"), value.get("face")
         before = len(self.faults)
-        if kind not in KINDS:
+        known = next((k for k in KINDS if k == kind), None)
+        if known is None:
             self.fault(f"{where}.kind", "unknown kind", kind, f"One of: {', '.join(KINDS)}.")
         at = self.cell(value.get("at"), f"{where}.at")
         if kind in FACED and face not in FACES:
@@ -202,11 +203,11 @@ class _Reader:
             )
         delay = self.number(value, "delay", where, 1, 64, kind == "buffer")
         pressed = self.number(value, "press", where, 1, 1000, False)
-        if len(self.faults) > before or at is None:
+        if len(self.faults) > before or at is None or known is None:
             return None
         unit = value.get("unit", "")
         return Part(
-            kind,
+            known,
             at,
             face if kind in FACED else None,
             delay,
