@@ -52,7 +52,7 @@ def systems_for(surface: SurfaceName) -> tuple[System, ...]:
 def systems_over(surfaces: Iterable[SurfaceName]) -> tuple[System, ...]:
     """The systems known for loops that may use all of these surfaces."""
     names = tuple(surfaces)
-    return systems_for(names[0]) if len(names) == 1 else (space_system(names),)
+    return systems_for(names[0]) if len(names) == 1 else ()
 
 
 def space_system(names: tuple[SurfaceName, ...]) -> System:
