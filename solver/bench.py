@@ -133,7 +133,7 @@ class Bench:
         except Collision:
             return False
         for case in cases:
-            wanted: set[tuple[int, Cell, Cell, bool]] = set()
+            wanted: Trace = frozenset()
             for chain in chains:
                 alone = self._trace_alone(chain, case)
                 if alone is None:
