@@ -199,6 +199,16 @@ def test_optimum_of_random_rooms_is_that_of_enumeration(block: int) -> None:
             assert route_faults(problem, verdict.route) == []
 
 
+def test_the_same_without_any_capped_stage(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The way taken when the bounds are far off: any route first, then down."""
+    monkeypatch.setattr("solver.route.search.CAPPED_STAGES", 0)
+    for seed in range(2000, 2040):
+        problem = random_room(seed)
+        verdict = RouteSearch(problem).solve(soon())
+        best = best_costs(problem)
+        assert (verdict.route.costs if isinstance(verdict, RouteFound) else None) == best, seed
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_refusals_bring_the_routes_in_the_order_of_their_costs(seed: int) -> None:
     problem = replace(

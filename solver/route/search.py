@@ -164,7 +164,8 @@ class RouteSearch:
             answer = stage.test(most, level.budget, deadline)
             if answer == "yes":
                 level.eager = False
-                self._take(stage)
+                if self._take(stage) and not stage.bounded:
+                    self._leave_stage(level)
             elif answer == "open":
                 self._given_up(level, stage, most)
             elif most is None:
@@ -186,7 +187,7 @@ class RouteSearch:
     def _leave_stage(self, level: Level) -> None:
         if level.stage is not None:
             level.stage.close()
-        level.stage, level.gallop = None, 0
+        level.stage, level.gallop, level.eager = None, 0, False
 
     def _upper(self, t: int, level: Level) -> int | None:
         """The value of term `t` on the best route, if that keeps what is held."""
@@ -199,7 +200,7 @@ class RouteSearch:
         caps = [Cap(i, value, self.walks[i]) for i, value in enumerate(level.held)]
         level.stages += 1
         unit = self.walks[t].unit
-        most = level.lower + unit * (1 << level.stages >> 1)
+        most = level.lower + unit * max(1, 1 << level.stages >> 2)
         if upper is not None and (most >= upper or level.stages > CAPPED_STAGES):
             most = upper - 1
         elif level.stages > CAPPED_STAGES:
@@ -221,15 +222,15 @@ class RouteSearch:
     def _open_stages(self) -> list[Stage]:
         return [level.stage for level in self.levels if level.stage is not None]
 
-    def _take(self, stage: Stage) -> None:
-        """A solution: cut it if it is no route, else keep it if it is the best."""
+    def _take(self, stage: Stage) -> bool:
+        """A solution: cut it if it is no route (False), else keep it if it is the best."""
         cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
         if cuts:
             self.face_cuts += cuts
             for open_stage in self._open_stages():
                 for cut in cuts:
                     open_stage.add_face_cut(cut)
-            return
+            return False
         route = read_route(stage.model, stage.assignment)
         clashing = clash_cuts(self.problem, route, self.clash)
         if clashing:
@@ -237,13 +238,14 @@ class RouteSearch:
             for open_stage in self._open_stages():
                 for refusal in clashing:
                     open_stage.add_route_cut(refusal)
-            return
+            return False
         faults = route_faults(self.problem, route, self.refused, self.clash)
         assert not faults, faults
         if self.best is None or route.costs < self.best.costs:
             self.best = route
             if self.progress is not None:
                 self.progress(route, self.lower_bound())
+        return True
 
     def _confirmed(self, deadline: float) -> ImpossibilityProof:
         """A second solver, of another family, must come to the same: no route."""

@@ -88,8 +88,13 @@ class Stage:
         for group in formula.at_most_one:
             at_most_one(formula, group)
         self._loaded = len(formula.clauses)
+        # Literals go in negated: the solver first tries what it calls true, and most of a room
+        # is outside and bare.
         self.solver = Solver(
-            name=solver, bootstrap_with=[] if formula.contradiction else formula.clauses
+            name=solver,
+            bootstrap_with=[]
+            if formula.contradiction
+            else [[-lit for lit in c] for c in formula.clauses],
         )
         self.assignment: Assignment = []
 
@@ -113,7 +118,7 @@ class Stage:
         if self.model.formula.contradiction:
             return "never"
         limit = FALSE if most is None else self.sum.above(most)
-        assumed = [] if limit == FALSE else [-limit]
+        assumed = [] if limit == FALSE else [limit]
         if most is not None and most < self.sum.base:
             return "no"
         while True:
@@ -129,8 +134,8 @@ class Stage:
         values = self.solver.get_model() or []
         known = [False] * (self.model.formula.variables + 1)
         for lit in values:
-            if 0 < lit < len(known):
-                known[lit] = True
+            if -len(known) < lit < 0:
+                known[-lit] = True
         known[TRUE] = True
         self.assignment = known
         return "yes"
@@ -142,7 +147,7 @@ class Stage:
     def _load(self) -> None:
         clauses = self.model.formula.clauses
         for clause in clauses[self._loaded :]:
-            self.solver.add_clause(list(clause))
+            self.solver.add_clause([-lit for lit in clause])
         self._loaded = len(clauses)
 
     def _made(self, literals: Sequence[int]) -> list[int]:
