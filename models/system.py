@@ -22,6 +22,8 @@ class System:
     drives: tuple[Design, ...]
     trigger: Design
     line_level: int
+    skew: int = 5
+    """Half-ticks by which neighbouring drives may differ: less than from one's part to its feed."""
     convex_only: bool = False
     """Whether all corners of a loop must turn to its inside: rectangles."""
     edge_min: int = 2

@@ -22,6 +22,7 @@ from models.system import System
 from solver import clearance
 from solver.assemble import Placed
 from solver.routing import corner_frame
+from solver.timing import InStep, drives_in_step
 
 MAX_MACHINES = 3
 """Lines of one route that are tried in full machines."""
@@ -230,7 +231,35 @@ class LineSearch:
         if boosters is None:
             return None
         facing, ticks = boosters
-        return Line(path[0], path[1:], facing, ticks)
+        fired = firing_times(loop, path, facing)
+        drives = [2 * fired[loop[i - 1]] for i in _corners(loop)]
+        step = drives_in_step(drives, (-self.system.skew, self.system.skew))
+        return Line(path[0], path[1:], facing, ticks) if isinstance(step, InStep) else None
+
+
+def firing_times(
+    loop: Sequence[Cell], path: Sequence[Cell], boosters: Mapping[Cell, tuple[Cell, int]]
+) -> dict[Cell, int]:
+    """Ticks from the trigger's wire to each cell of the line."""
+    cells = {*path, *loop}
+    times = {path[0]: 0}
+    queue = deque(times)
+    while queue:
+        cell = queue.popleft()
+        for step in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1)):
+            near = add(cell, step)
+            if near not in cells or near in times or boosters.get(cell, (step, 0))[0] != step:
+                continue
+            direction, delay = boosters.get(near, (step, 0))
+            if direction == step:
+                times[near] = times[cell] + delay
+                queue.append(near)
+    return times
+
+
+def _corners(loop: Sequence[Cell]) -> list[int]:
+    n = len(loop)
+    return [i for i in range(n) if sub(loop[i], loop[i - 1]) != sub(loop[(i + 1) % n], loop[i])]
 
 
 def sides_of(problem: Problem, cell: Cell, normal: Cell) -> tuple[Cell, ...]:

@@ -1,0 +1,56 @@
+"""Timing as difference constraints, held against a textbook and against simulated drives."""
+
+from __future__ import annotations
+
+from solver.catalogue import load_entries
+from solver.design.timing import timing_of
+from solver.net import firing_times
+from solver.systems import SYSTEMS
+from solver.testbed import CEILING, FLOOR, rectangle
+from solver.timing import InStep, OutOfStep, drives_in_step, solve_differences
+
+# Cormen, Leiserson, Rivest, Stein: Introduction to Algorithms, 3rd ed., 24.4, the worked example.
+TEXTBOOK = [
+    (2, 1, 0), (5, 1, -1), (5, 2, 1), (1, 3, 5), (1, 4, 4), (3, 4, -1), (3, 5, -3), (4, 5, -3),
+]  # fmt: skip
+
+
+def test_the_textbook_example_has_its_published_shortest_path_weights():
+    answer = solve_differences(TEXTBOOK)
+    assert isinstance(answer, InStep)
+    assert [answer.times[i] for i in (1, 2, 3, 4, 5)] == [-5, -3, 0, -1, -4]
+
+
+def test_clashing_constraints_are_named_by_a_negative_cycle():
+    answer = solve_differences([("a", "b", 2), ("b", "c", -4), ("c", "a", 1), ("a", "d", 7)])
+    assert isinstance(answer, OutOfStep)
+    assert set(answer.cycle) == {"a", "b", "c"}
+
+
+def test_the_allowed_skew_is_what_the_simulated_drives_leave():
+    """The trade says: neighbouring drives may differ by less than three ticks (common practice)."""
+    designs = {entry.design.name: entry.design for entry in load_entries()}
+    room = rectangle(6, 5)
+    found = {
+        "deep": timing_of(designs["floor-8"], {}, FLOOR, room),
+        "over": timing_of(designs["ceiling-8"], {}, CEILING, room),
+        "trade": timing_of(designs["floor-worked"], {}, FLOOR, room),
+    }
+    for name, timing in found.items():
+        assert SYSTEMS[name].skew < timing.feed - timing.part
+    assert found["trade"].feed - found["trade"].part == 6, "three ticks, in half-ticks"
+
+
+def test_drives_round_a_loop_keep_the_window_or_name_the_pair():
+    assert isinstance(drives_in_step([0, 2, 4, 2], (-5, 5)), InStep)
+    answer = drives_in_step([0, 2, 8, 2], (-5, 5))
+    assert isinstance(answer, OutOfStep)
+    assert {1, 2} <= set(answer.cycle) or {2, 3} <= set(answer.cycle)
+
+
+def test_firing_times_count_the_boosters_on_the_way():
+    loop = [(x, 0, 0) for x in range(10)] + [(x, 1, 0) for x in range(9, -1, -1)]
+    boosters = {(4, 0, 0): ((1, 0, 0), 1), (4, 1, 0): ((1, 0, 0), 1)}
+    times = firing_times(loop, [(-1, 0, 0)], boosters)
+    assert times[0, 0, 0] == times[3, 1, 0] == 0
+    assert times[9, 0, 0] == times[5, 1, 0] == 1
