@@ -51,7 +51,9 @@ class System:
 
     @property
     def depth(self) -> int:
-        """Cells behind the surface layer that a machine of this system reaches."""
+        """Cells behind the surface layer that a machine of this system reaches, at least."""
+        if self.surfaces:
+            return self.column.depth
         return max(design.depth for design in (self.column, self.trigger, *self.drives))
 
     def drive(self, name: str) -> Design:

@@ -110,6 +110,15 @@ def _place_faults(machine: Machine) -> list[MachineFault]:
     return faults
 
 
+def _is_passage(machine: Machine, k: int, scenario: Scenario) -> bool:
+    """Whether the tape turns at this cell from one given surface into another."""
+    before, cell = machine.tape[k - 1], machine.tape[k]
+    after = machine.tape[(k + 1) % len(machine.tape)]
+    edges = [s.plane.level(cell) for s in scenario.surfaces.values()]
+    marks = scenario.mark_at(before), scenario.mark_at(after)
+    return edges.count(0) == 2 and None not in marks and sub(cell, before) != sub(after, cell)
+
+
 def check_against(machine: Machine, scenario: Scenario) -> list[MachineFault]:
     """Whether the machine does what the scenario asks, read from both alone."""
     digging = Digging(scenario)
@@ -117,9 +126,9 @@ def check_against(machine: Machine, scenario: Scenario) -> list[MachineFault]:
     faults = []
     for cell in sorted(scenario.required() - tape):
         faults.append(MachineFault("cell missed", (cell,), f"the tape must pass {cell}"))
-    for cell in machine.tape:
+    for k, cell in enumerate(machine.tape):
         mark = scenario.mark_at(cell)
-        if mark in ("#", "=", "@") or (mark is None and len(scenario.surfaces) == 1):
+        if mark in ("#", "=", "@") or (mark is None and not _is_passage(machine, k, scenario)):
             faults.append(MachineFault("forbidden cell", (cell,), f"no tape may run at {cell}"))
     if scenario.loop.shape == "exact" and any(scenario.mark_at(c) == "." for c in tape):
         faults.append(MachineFault("not the exact shape", (), "the tape leaves the drawn cells"))

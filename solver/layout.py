@@ -47,6 +47,15 @@ def place_drives(problem: Problem, system: System, route: Route) -> list[Placed]
     ]
 
 
+def depth_of(problem: Problem, system: System, machine: Machine) -> int:
+    """How deep a machine reaches: its system says it, but cables across a room lie anywhere."""
+    if not system.surfaces:
+        return system.depth
+    planes = [surface.plane for surface in problem.scenario.surfaces.values()]
+    levels = ([plane.level(cell) for plane in planes] for cell in machine.dug_cells)
+    return max(min(level for level in at if level > 0) for at in levels)
+
+
 def score(machine: Machine, corners: int, depth: int) -> dict[str, int]:
     """The value of every objective term.
 

@@ -21,6 +21,7 @@ from models.rules import Rules
 from models.scenario import Term
 from models.system import System
 from solver import clearance, coupling
+from solver.folds import SENSOR_FOLD
 
 LINK_PARTS = 2
 """A link cell is a wire on a block."""
@@ -29,26 +30,30 @@ MAX_REACH = 80
 
 
 def route_problem(problem: Problem, system: System) -> RouteProblem:
-    """The route problem of one surface for one system."""
+    """The route problem of a room for one system."""
     scenario = problem.scenario
     terms = route_terms(problem)
     allowed = frozenset(
         i for i in range(len(problem.graph.cells)) if _may_carry(problem, system, i)
     )
     required = frozenset(problem.index[cell] for cell in scenario.required())
-    loop = scenario.loop
+    loop, exact = scenario.loop, scenario.loop.shape == "exact"
+    if exact and len(scenario.surfaces) > 1:
+        # No map shows the hidden cells of edge lines: they are free where both sides are drawn.
+        allowed, exact = allowed & _drawn(problem, required), False
     return RouteProblem(
         graph=problem.graph,
         allowed=allowed,
         options=tuple(_options(problem, system, allowed, terms)),
         terms=terms,
         cell_costs=tuple(
-            tuple(_cell_cost(term, system) for _ in problem.graph.cells) for term in terms
+            tuple(_cell_cost(problem, term, system, i) for i in range(len(problem.graph.cells)))
+            for term in terms
         ),
         required=required,
-        exact=loop.shape == "exact",
+        exact=exact,
         inside_on_right=loop.direction == "clockwise",
-        outside_faces=problem.rims if len(scenario.surfaces) == 1 else frozenset(),
+        outside_faces=_outside(problem, required),
         around=problem.index[loop.around] if loop.around is not None else None,
         length_min=max(4, loop.min_length or 4),
         length_max=NO_LIMIT if loop.max_length is None else loop.max_length,
@@ -57,6 +62,30 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
         reach_terms=tuple(_reach_terms(problem, terms)),
     )
+
+
+def _drawn(problem: Problem, required: frozenset[int]) -> frozenset[int]:
+    """The cells of an exact drawing, and the edge-line cells between two of them."""
+    hidden = (i for i, home in enumerate(problem.homes) if home is None)
+    return required | {i for i in hidden if required.issuperset(set(problem.graph.ports[i]) - {-1})}
+
+
+def _outside(problem: Problem, required: frozenset[int]) -> frozenset[int]:
+    """Faces that are outside whatever loop is meant.
+
+    With several surfaces `around` says which side is the inside. A drawing without it is seen
+    from the room: on one surface all others are outside, over several what lies beyond their rim.
+    """
+    scenario, homes = problem.scenario, problem.homes
+    if len(scenario.surfaces) == 1:
+        return problem.rims
+    if scenario.loop.around is not None:
+        return frozenset()
+    drawn = {homes[i] for i in required}
+    if scenario.loop.shape == "exact" and len(drawn) == 1:
+        rings = enumerate(problem.graph.faces)
+        return frozenset(f for f, ring in rings if {homes[i] for i in ring} != drawn)
+    return problem.rims if len(problem.rims) == 1 else frozenset()
 
 
 def edge_limits(rules: Rules, least: int = 2) -> EdgeLimits:
@@ -75,7 +104,9 @@ def this_route(routes: RouteProblem, route: Route) -> RouteCut:
     corners = frozenset(route.corners)
     straight = set(route.cells) - {corner.cell for corner in corners}
     return RouteCut(
-        dropped=corners, chosen=frozenset(o for o in routes.options if o.cell in straight)
+        bare=frozenset() if corners else frozenset(route.cells),
+        dropped=corners,
+        chosen=frozenset(o for o in routes.options if o.cell in straight),
     )
 
 
@@ -87,13 +118,21 @@ def route_terms(problem: Problem) -> tuple[Term, ...]:
 def _may_carry(problem: Problem, system: System, cell: int) -> bool:
     home = problem.homes[cell]
     if home is None:
-        return False
+        return _may_fold(problem, cell)
     at = problem.graph.cells[cell]
     mark = problem.scenario.surfaces[home].mark_at(at)
     if mark not in (".", "o"):
         return False
     frame = Frame(at, problem.heading(cell, 0), problem.heading(cell, 1), problem.normal(cell))
-    return all(problem.digging.allows(c) for c in system.column.claimed(frame))
+    return all(problem.digging.allows(c) for c in system.on(home).column.claimed(frame))
+
+
+def _may_fold(problem: Problem, cell: int) -> bool:
+    """Whether both lifts and the fold's own ram have their places behind an edge line."""
+    at = problem.graph.cells[cell]
+    a, b = (problem.normal(i) for i in problem.graph.ports[cell] if i >= 0 and problem.homes[i])
+    ways = (a, scale(a, 2), b, scale(b, 2), add(a, b))
+    return all(problem.digging.allows(add(at, scale(way, -1))) for way in ways)
 
 
 def corner_frame(problem: Problem, cell: int, in_port: int, out_port: int) -> Frame:
@@ -108,13 +147,14 @@ def _options(
 ) -> Iterable[CornerOption]:
     tokens: dict[Cell, int] = {}
     for cell in sorted(allowed):
-        for in_port in range(4):
+        home = problem.homes[cell]
+        for in_port in range(4) if home is not None else ():
             for out_port in _turns(problem, system, in_port):
                 around = problem.graph.ports[cell]
                 if around[in_port] not in allowed or around[out_port] not in allowed:
                     continue
                 frame = corner_frame(problem, cell, in_port, out_port)
-                for drive in _fitting(system, frame):
+                for drive in _fitting(system.on(home), frame):
                     claimed = drive.claimed(frame)
                     if not all(problem.digging.allows(c) for c in claimed):
                         continue
@@ -125,7 +165,7 @@ def _options(
                         drive.name,
                         tuple(_drive_cost(problem, term, drive, frame) for term in terms),
                         frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
-                        _forbidden(problem, system, drive, frame),
+                        _forbidden(problem, system.on(home), drive, frame),
                     )
 
 
@@ -168,7 +208,13 @@ def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) ->
     return frozenset(problem.index[c] for c in cells if c in problem.index)
 
 
-def _cell_cost(term: Term, system: System) -> int:
+def _cell_cost(problem: Problem, term: Term, rooms: System, cell: int) -> int:
+    home = problem.homes[cell]
+    if home is None:
+        # The block, two lifts and the fold; the lines there may count with their neighbours.
+        fold = len(SENSOR_FOLD.parts)
+        return {"parts": fold + 3, "dug": fold + 4, "length": 1}.get(term, 0)
+    system = rooms.on(home)
     if term == "parts":
         return system.cell_parts + 1
     if term == "dug":
@@ -196,6 +242,8 @@ def _trigger_cost(term: Term, system: System) -> int:
 def _reach_terms(problem: Problem, terms: tuple[Term, ...]) -> Iterable[ReachTerm]:
     """With the button's place given, what a link to it costs at least."""
     button = problem.scenario.button()
+    if len(problem.scenario.surfaces) > 1:
+        return  # A cable may lead through the room's corner, nearer than along its surfaces.
     if button is None or not {"parts", "dug"} & set(terms):
         return
     penalty = tuple(LINK_PARTS if term in ("parts", "dug") else 0 for term in terms)
@@ -207,6 +255,9 @@ def _reach_terms(problem: Problem, terms: tuple[Term, ...]) -> Iterable[ReachTer
 
 def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption) -> bool:
     """Whether two drives disturb each other, by the measured table or the rules of power."""
+    homes = {problem.homes[o.cell] for o in (a, b)}
+    if len(homes) == 1:
+        system = system.on(homes.pop())
     if not clearance.measured(system.name):
         drives = [system.drive(o.variant) for o in (a, b)]
         frames = [corner_frame(problem, o.cell, o.in_port, o.out_port) for o in (a, b)]

@@ -15,7 +15,7 @@ from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
 from models.route import Route, RouteFound, RouteNone, RouteUnknown
 from models.system import System
-from solver.layout import score
+from solver.layout import depth_of, score
 from solver.net import NetSearch
 from solver.realise import Refused, net_search, realise
 from solver.route import RouteSearch
@@ -128,7 +128,7 @@ def _carry_through(
         state.unproven |= not machine.proven
         say(f"refused: {machine.reason}")
         return False
-    values = score(machine, len(route.corners), system.depth)
+    values = score(machine, len(route.corners), depth_of(problem, system, machine))
     found = Feasible(machine, values, False, state.named_bound, system.name)
     if state.best is not None and value(found, terms) >= value(state.best, terms):
         return False

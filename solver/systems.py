@@ -52,14 +52,22 @@ def systems_for(surface: SurfaceName) -> tuple[System, ...]:
 def systems_over(surfaces: Iterable[SurfaceName]) -> tuple[System, ...]:
     """The systems known for loops that may use all of these surfaces."""
     names = tuple(surfaces)
-    return systems_for(names[0]) if len(names) == 1 else ()
+    return systems_for(names[0]) if len(names) == 1 else (space_system(names),)
 
 
 def space_system(names: tuple[SurfaceName, ...]) -> System:
     """Each surface keeps its own lifts, line and drives; cables of sensors join them."""
     own = {name: systems_for(name)[0] for name in names}
     drives = dict.fromkeys(drive for system in own.values() for drive in system.drives)
-    return System("space", WALL_COLUMN, tuple(drives), WALL_TRIGGER, -3, 3, surfaces=own)
+    return System(
+        "space",
+        WALL_COLUMN,
+        tuple(drives),
+        WALL_TRIGGER,
+        line_level=-3,
+        least_parts=3,
+        surfaces=own,
+    )
 
 
 @cache
