@@ -69,7 +69,7 @@ def write_page(plan: BuildPlan, paper: str = "a4") -> str:
 <meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">
 <title>{title}: build plan</title>
 <style>{_asset("page.css")}{STYLE}</style>
-<style id="paper-size">@page{{size:{PAPERS[paper]}}}</style>
+<style id="paper-size">{_paper(PAPERS[paper])}</style>
 </head>
 <body>
 <a class="skip" href="#overview">Skip to the plan</a>
@@ -86,6 +86,11 @@ licensed practice come first.</p></footer>
 </body>
 </html>
 """
+
+
+def _paper(name: str) -> str:
+    """The script writes the same when another paper is chosen."""
+    return f"@page{{size:{name}}}@page broad{{size:{name} landscape}}"
 
 
 def _asset(name: str) -> str:
@@ -186,9 +191,10 @@ def _order(plan: BuildPlan) -> str:
 def _step(step: Step) -> str:
     if step.stage == "dig":
         volume = sum(box.volume() for box in step.boxes)
-        count, lines = f"{volume} cells", digging(step)
+        count, lines, look = f"{volume} cells", digging(step), "lines screen"
     else:
-        count, lines = count_of(piece.kind for piece in step.pieces), placing(step)
+        count = count_of(piece.kind for piece in step.pieces)
+        lines, look = placing(step), "lines"
     title = f"{step.number}. {step_title(step)}: {count}"
     test = ""
     if step.test:
@@ -197,7 +203,7 @@ def _step(step: Step) -> str:
         f'<li><label class="tick"><input type="checkbox" class="step" value="{step.number}">'
         f"<span>{escape(title)}</span></label>"
         f"{_list(step_notes(step))}<details><summary>Where, and the test</summary>"
-        f"{_list(lines)}{test}</details></li>"
+        f"{_list(lines, look)}{test}</details></li>"
     )
 
 
@@ -223,8 +229,9 @@ def _figure(plan: BuildPlan, layer: Layer, marked: str) -> str:
     drawn = sheet(plan, layer, marked).replace(
         "<svg ", f'<svg style="width:{width}px;aspect-ratio:{width}/{height}" ', 1
     )
+    broad = " broad" if width > 1.2 * height else ""
     return (
-        f'<figure class="layer" data-name="{escape(name)}"><div class="wide" tabindex="0" '
+        f'<figure class="layer{broad}" data-name="{escape(name)}"><div class="wide" tabindex="0" '
         f'role="region" aria-label="Drawing: {escape(name)}"><div class="stack">{drawn}</div>'
         "</div></figure>"
     )

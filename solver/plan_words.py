@@ -201,9 +201,10 @@ def step_notes(step: Step) -> list[str]:
     if step.stage == "tape":
         notes.append("Lay the tape without a gap, every block flush.")
     if step.sealed:
+        cells = ", ".join(rows(step.sealed))
         notes.append(
-            f"Not to be reached from the room through the dug cells: {', '.join(rows(step.sealed))}. "
-            "Work from behind, or dig a way in from the side (digging more does no harm)."
+            f"Not to be reached from the room through the dug cells: {cells}. Work from "
+            "behind, or dig a way in from the side (digging more does no harm)."
         )
     return notes
 

@@ -522,7 +522,9 @@ function listenToPage() {
   theme.addEventListener("change", () => { store.write("theme", theme.value); dress(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", dress);
   const paper = $("paper");
-  paper.addEventListener("change", () => { $("paper-size").textContent = `@page{size:${paper.value}}`; });
+  paper.addEventListener("change", () => { 
+    $("paper-size").textContent = `@page{size:${paper.value}}@page broad{size:${paper.value} landscape}`;
+  });
   $("print").addEventListener("click", () => window.print());
   dress();
 }
