@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -31,6 +31,8 @@ class Entry:
     engines: tuple[str, ...]
     """Solvers that each said so on their own."""
     date: str
+    timing: dict[str, int]
+    """Half-ticks from the lifts of its corner: part, shift, feed, returns, quiet."""
 
     @property
     def count(self) -> int:
@@ -77,12 +79,12 @@ def _entry(record: dict[str, Any]) -> Entry:
         record["bound"],
         tuple(record["engines"]),
         record["date"],
+        record["timing"],
     )
     said = f"{made.objective}; box {made.box}; {made.date}; " + (
         f"proven minimal by {' and '.join(made.engines)}" if made.proven else "not proven minimal"
     )
-    design = Design(design.name, "drive", design.up, design.parts, design.air, design.system, said)
-    return Entry(design, made.parity, made.objective, made.box, made.bound, made.engines, made.date)
+    return replace(made, design=replace(design, provenance=said))
 
 
 def as_record(made: Entry) -> dict[str, Any]:
@@ -98,6 +100,7 @@ def as_record(made: Entry) -> dict[str, Any]:
         "bound": made.bound,
         "engines": list(made.engines),
         "date": made.date,
+        "timing": made.timing,
         "parts": [[p.kind, list(p.at), p.face, p.delay] for p in design.parts],
         "air": [list(cell) for cell in design.air],
     }

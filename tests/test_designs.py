@@ -18,10 +18,11 @@ from models.geometry import Cell, Face
 from models.machine import Case
 from models.parts import Part
 from solver.catalogue import Entry, entry, load_designs, load_entries, write_entries
-from solver.design.fit import as_design, works
+from solver.design.fit import GROUNDS, SNUG, as_design, works
 from solver.design.generate import RECIPES, Recipe, shapes_for
 from solver.design.search import fewest
 from solver.design.task import HEADS
+from solver.design.timing import timing_of
 from solver.testbed import Spot, plus, rectangle
 
 ENTRIES = {made.design.name: made for made in load_entries()}
@@ -58,7 +59,7 @@ def test_every_design_runs_in_whole_machines(name: str) -> None:
 def test_every_design_runs_on_long_edges(name: str) -> None:
     """Edges of 13 cells."""
     made = ENTRIES[name]
-    assert works(made.design, partners(made), long_shapes(made), orders=(1,), grounds=1)
+    assert works(made.design, partners(made), long_shapes(made), cases=SNUG, orders=(1,), grounds=1)
 
 
 @pytest.mark.parametrize("name", BY_NAME)
@@ -70,6 +71,18 @@ def test_the_model_accepts_what_is_in_the_catalogue(name: str) -> None:
     outcome = problem.decide(len(wiring), 60.0, given=problem.pin(wiring))
     assert outcome.answer == "found"
     assert set(outcome.parts) == set(wiring)
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_the_timing_is_what_the_simulation_shows(name: str) -> None:
+    """And every drive parts before any feeds, whatever drives are mixed on a surface."""
+    made = ENTRIES[name]
+    ring = shapes_for(made.design.system, made.parity, made.objective)[0]
+    ground = GROUNDS[made.design.system][0]
+    timing = timing_of(made.design, partners(made), ground, ring)
+    assert timing.as_dict() == made.timing
+    assert 5 <= timing.part < timing.shift < timing.feed <= 17
+    assert timing.part <= timing.returns < min(e.timing["feed"] for e in ENTRIES.values())
 
 
 def test_parts_and_depth_against_the_trade() -> None:

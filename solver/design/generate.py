@@ -16,10 +16,11 @@ from models.catalogue import Design
 from models.geometry import Face
 from models.parts import Part
 from solver.catalogue import Entry, write_entries
-from solver.design.fit import as_design, fit_air, shelled, works
+from solver.design.fit import GROUNDS, as_design, fit_air, shelled, works
 from solver.design.search import Best, Problem, fewest
 from solver.design.surroundings import surrounded
 from solver.design.task import HEADS, box
+from solver.design.timing import timing_of
 from solver.testbed import Spot, plus, rectangle
 from solver.worked import FLOOR_DRIVE
 
@@ -112,7 +113,7 @@ def worked_entry() -> Entry:
     """The trade's own floor drive."""
     design = replace(FLOOR_DRIVE, name="floor-worked", system="deep")
     spans = ((-2, 0), (-3, -1), (-4, -1))
-    return Entry(design, "any", "worked example of the trade", spans, 0, (), "")
+    return Entry(design, "any", "worked example of the trade", spans, 0, (), "", {})
 
 
 def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
@@ -148,10 +149,9 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
         log(f"{recipe.name}: {len(bare.parts) - 3} parts, air {design.air[len(HEADS) :]}")
         bound = best.bound if best.proven else 0
         entries.append(
-            Entry(design, recipe.parity, recipe.objective, recipe.box, bound, engines, today)
+            Entry(design, recipe.parity, recipe.objective, recipe.box, bound, engines, today, {})
         )
-    _prove(entries)
-    return entries
+    return [_timed(made, _prove(made, entries)) for made in entries]
 
 
 def _widely_dug(
@@ -171,15 +171,23 @@ def _partners(designs: list[tuple[str, Design]], recipe: Recipe) -> dict[Face, D
     return partners
 
 
-def _prove(entries: list[Entry]) -> None:
-    """Every design with the first partner of each kind, as they will be used."""
-    for made in entries:
-        partners: dict[Face, Design] = {}
-        for other in entries:
-            if other.design.system == made.design.system:
-                partners.setdefault(other.design.up, other.design)
-        shapes = shapes_for(made.design.system, made.parity, made.objective)
-        assert works(made.design, partners, shapes), f"{made.design.name}: refused"
+def _prove(made: Entry, entries: list[Entry]) -> dict[Face, Design]:
+    """Run whole machines of a design and the first partner of each turn, as they will be used."""
+    partners: dict[Face, Design] = {}
+    for other in entries:
+        if other.design.system == made.design.system:
+            partners.setdefault(other.design.up, other.design)
+    shapes = shapes_for(made.design.system, made.parity, made.objective)
+    assert works(made.design, partners, shapes), f"{made.design.name}: refused"
+    return partners
+
+
+def _timed(made: Entry, partners: dict[Face, Design]) -> Entry:
+    """The entry with what a simulation tells of its timing."""
+    system = made.design.system
+    ring = shapes_for(system, made.parity, made.objective)[0]
+    timing = timing_of(made.design, partners, GROUNDS[system][0], ring)
+    return replace(made, timing=timing.as_dict())
 
 
 def main(path: Path, budget_s: float = 600.0) -> None:
