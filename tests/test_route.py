@@ -318,7 +318,7 @@ def test_mirrored_and_turned_rooms_have_the_same_optimum(turn: bool) -> None:
 
 def test_an_obstacle_more_never_improves() -> None:
     rng = random.Random(5)
-    for _ in range(12):
+    for _ in range(6):
         room = weighted_room(9, 9, ("parts",))
         allowed = {c for c in room.allowed if rng.random() > 0.1}
         room = replace(room, required=frozenset(rng.sample(sorted(allowed), 3)))
@@ -370,7 +370,7 @@ def test_an_impossible_search_names_its_second_opinion() -> None:
     verdict = RouteSearch(room).solve(soon())
     assert isinstance(verdict, RouteNone)
     assert verdict.proof.kind == "search"
-    assert "Glucose" in verdict.proof.confirmed_by
+    assert "CP-SAT" in verdict.proof.confirmed_by or "Glucose" in verdict.proof.confirmed_by
 
 
 def test_no_time_is_not_impossible() -> None:

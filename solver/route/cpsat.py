@@ -1,99 +1,70 @@
-"""The formula in CP-SAT: the one place of the route search that imports OR-Tools."""
+"""The second opinion: is there any route at all, asked of CP-SAT.
+
+It shares the rules with the stages but not their counting: turning and length go in as linear
+rows. The one place of the route search that imports OR-Tools.
+"""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from ortools.sat.python import cp_model
 
-from solver.route.formula import Formula, Row, Sum
-from solver.route.reading import Assignment
+from solver.route.cuts import connectivity_cuts, post_face_cut
+from solver.route.formula import Row
+from solver.route.reading import Assignment, sides
+from solver.route.rules import RouteFormula
 
-Status = Literal["found", "none", "open"]
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """Found (optimal if so said), none, or still open; with the bound reached."""
-
-    status: Status
-    assignment: Assignment
-    optimal: bool
-    bound: int | None
+EFFORT = 30.0
+"""Deterministic time (about seconds) after which another way is taken."""
 
 
-class CpSat:
-    """Holds the model; clauses and rows may be added between the calls."""
+def no_route(model: RouteFormula, seed: int, deadline: float) -> Literal["none", "some", "open"]:
+    """Whether the rules allow no connected loop; one worker, so that runs repeat."""
+    effort = EFFORT
+    while not model.formula.contradiction:
+        solver = cp_model.CpSolver()
+        solver.parameters.random_seed = seed
+        solver.parameters.num_workers = 1
+        solver.parameters.max_deterministic_time = effort
+        solver.parameters.max_time_in_seconds = max(0.01, deadline - time.monotonic())
+        program, variables = _program(model)
+        status = solver.solve(program)
+        effort -= solver.response_proto.deterministic_time
+        if status == cp_model.INFEASIBLE:
+            return "none"
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE) or effort <= 0:
+            return "open"
+        values: Assignment = [bool(solver.value(v)) for v in variables]
+        cuts = connectivity_cuts(model, sides(model, values))
+        if not cuts:
+            return "some"
+        for cut in cuts:
+            post_face_cut(model, cut)
+    return "none"
 
-    def __init__(self, formula: Formula, *, seed: int, workers: int, presolve: bool) -> None:
-        self.formula = formula
-        self.model = cp_model.CpModel()
-        self.variables = [self.model.new_bool_var("") for _ in range(formula.variables + 1)]
-        self.loaded = [0, 0, 0, 0]
-        self.seed, self.workers, self.presolve = seed, workers, presolve
 
-    def _literal(self, lit: int) -> cp_model.LiteralT:
-        return self.variables[lit] if lit > 0 else ~self.variables[-lit]
+def _program(model: RouteFormula) -> tuple[cp_model.CpModel, list[cp_model.IntVar]]:
+    program = cp_model.CpModel()
+    formula = model.formula
+    variables = [program.new_bool_var("") for _ in range(formula.variables + 1)]
 
-    def _total(self, total: Sum) -> cp_model.LinearExprT:
-        return (
-            cp_model.LinearExpr.weighted_sum(
-                [self._literal(lit) for _, lit in total.terms], [w for w, _ in total.terms]
-            )
-            + total.constant
+    def literal(lit: int) -> cp_model.LiteralT:
+        return variables[lit] if lit > 0 else ~variables[-lit]
+
+    def post(row: Row) -> None:
+        total = cp_model.LinearExpr.weighted_sum(
+            [literal(lit) for _, lit in row.total.terms], [w for w, _ in row.total.terms]
         )
-
-    def _row(self, row: Row) -> None:
         low = row.low if row.low is not None else cp_model.INT_MIN
         high = row.high if row.high is not None else cp_model.INT_MAX
-        self.model.add_linear_constraint(self._total(row.total), low, high)
+        program.add_linear_constraint(total + row.total.constant, low, high)
 
-    def _load(self) -> None:
-        formula = self.formula
-        while len(self.variables) <= formula.variables:
-            self.variables.append(self.model.new_bool_var(""))
-        for clause in formula.clauses[self.loaded[0] :]:
-            self.model.add_bool_or([self._literal(lit) for lit in clause])
-        for group in formula.at_most_one[self.loaded[1] :]:
-            self.model.add_at_most_one([self._literal(lit) for lit in group])
-        for row in formula.rows[self.loaded[2] :]:
-            self._row(row)
-        for row in formula.hints[self.loaded[3] :]:
-            self._row(row)
-        self.loaded = [
-            len(formula.clauses),
-            len(formula.at_most_one),
-            len(formula.rows),
-            len(formula.hints),
-        ]
-
-    def minimise(self, goal: Sum | None, rows: Sequence[Row], deadline: float) -> Answer:
-        """The least `goal` under the formula and these rows of this call only."""
-        if self.formula.contradiction:
-            return Answer("none", [], True, None)
-        self._load()
-        model = self.model.clone()
-        for row in rows:
-            low = row.low if row.low is not None else cp_model.INT_MIN
-            high = row.high if row.high is not None else cp_model.INT_MAX
-            model.add_linear_constraint(self._total(row.total), low, high)
-        if goal is not None and goal.terms:
-            model.minimize(self._total(goal))
-        solver = cp_model.CpSolver()
-        solver.parameters.random_seed = self.seed
-        solver.parameters.num_workers = self.workers
-        solver.parameters.interleave_search = self.workers > 1
-        solver.parameters.cp_model_presolve = self.presolve
-        solver.parameters.max_time_in_seconds = max(0.01, deadline - time.monotonic())
-        status = solver.solve(model)
-        if status == cp_model.INFEASIBLE:
-            return Answer("none", [], True, None)
-        bound = round(solver.best_objective_bound) if goal is not None else None
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            assert status == cp_model.UNKNOWN, solver.status_name(status)
-            return Answer("open", [], False, bound)
-        values = [bool(solver.value(v)) for v in self.variables]
-        return Answer("found", values, status == cp_model.OPTIMAL, bound)
+    for clause in formula.clauses:
+        program.add_bool_or([literal(lit) for lit in clause])
+    for group in formula.at_most_one:
+        program.add_at_most_one([literal(lit) for lit in group])
+    for row in (*formula.rows, *formula.hints):
+        post(row)
+    return program, variables

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from models.route import RouteCut
+from solver.route.formula import FALSE
 from solver.route.rules import RouteFormula
 
 FaceCut = tuple[tuple[int, bool], ...]
@@ -102,3 +104,14 @@ def _elsewhere(
 def post_face_cut(model: RouteFormula, cut: FaceCut) -> None:
     """A face cut as a clause of this formula."""
     model.formula.clause(*(model.face[f] if side else -model.face[f] for f, side in cut))
+
+
+def post_route_cut(model: RouteFormula, cut: RouteCut) -> None:
+    """A refusal as a clause of this formula; options that it leaves out are false."""
+    tape, option = model.tape, model.option
+    model.formula.clause(
+        *(tape[cell] for cell in sorted(cut.tape)),
+        *(-tape[cell] for cell in sorted(cut.bare)),
+        *(option.get(o, FALSE) for o in cut.chosen),
+        *(-option.get(o, FALSE) for o in cut.dropped),
+    )

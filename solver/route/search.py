@@ -24,10 +24,11 @@ from models.route import (
 )
 from solver.route.check import Clash, route_faults
 from solver.route.clashes import clash_cuts
-from solver.route.cuts import FaceCut, connectivity_cuts
+from solver.route.cuts import FaceCut, connectivity_cuts, post_face_cut, post_route_cut
 from solver.route.narrow import Narrowed, narrow
 from solver.route.reading import read_route, sides
-from solver.route.stage import Cap, Shape, Stage
+from solver.route.rules import route_formula
+from solver.route.stage import SOLVER, Cap, Shape, Stage
 from solver.route.topology import topology
 from solver.route.walks import cost_bounds, term_bounds
 
@@ -209,9 +210,17 @@ class RouteSearch:
         level.stage = self._stage([*caps, Cap(t, most, self.walks[t])], bounded=True)
         return level.stage
 
-    def _stage(self, caps: list[Cap] | tuple[()], *, bounded: bool = False) -> Stage:
+    def _stage(
+        self, caps: list[Cap] | tuple[()], *, bounded: bool = False, solver: str = SOLVER
+    ) -> Stage:
         stage = Stage(
-            self.problem, self.tables, self.allowed, caps, bounded=bounded, shape=self.shape
+            self.problem,
+            self.tables,
+            self.allowed,
+            caps,
+            bounded=bounded,
+            shape=self.shape,
+            solver=solver,
         )
         for face_cut in self.face_cuts:
             stage.add_face_cut(face_cut)
@@ -248,22 +257,26 @@ class RouteSearch:
         return True
 
     def _confirmed(self, deadline: float) -> ImpossibilityProof:
-        """A second solver, of another family, must come to the same: no route."""
-        stage = Stage(self.problem, self.tables, self.allowed, (), solver="glucose4")
+        """A second solver must come to the same: no route."""
+        from solver.route.cpsat import no_route  # OR-Tools, only where it is needed
+
+        model = route_formula(self.problem, self.tables, self.allowed)
         for face_cut in self.face_cuts:
-            stage.add_face_cut(face_cut)
+            post_face_cut(model, face_cut)
         for cut in (*self.refused, *self.clashing):
-            stage.add_route_cut(cut)
-        answer = stage.test(None, 1 << 40, deadline)
-        stage.close()
-        if answer == "open":
-            raise OutOfTimeError
-        assert answer != "yes", "two solvers disagree"
-        return ImpossibilityProof(
-            "search",
-            "no closed loop keeps all requirements",
-            "two SAT solvers (CaDiCaL, Glucose) on the same clauses",
-        )
+            post_route_cut(model, cut)
+        opinion = no_route(model, self.seed, deadline)
+        second = "CaDiCaL on clauses, CP-SAT on linear rows"
+        if opinion == "open":
+            stage = self._stage((), solver="glucose4")
+            answer = stage.test(None, 1 << 40, deadline)
+            stage.close()
+            if answer == "open":
+                raise OutOfTimeError
+            opinion = "some" if answer == "yes" else "none"
+            second = "two SAT solvers, CaDiCaL and Glucose, on the same clauses"
+        assert opinion == "none", "two solvers disagree"
+        return ImpossibilityProof("search", "no closed loop keeps all requirements", second)
 
 
 def _aim(level: Level, stage: Stage, upper: int | None) -> int | None:

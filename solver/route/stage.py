@@ -16,7 +16,7 @@ from pysat.solvers import Solver
 
 from models.route import RouteCut, RouteProblem
 from solver.route.counting import Graded, at_most_one, count, graded
-from solver.route.cuts import FaceCut, post_face_cut
+from solver.route.cuts import FaceCut, post_face_cut, post_route_cut
 from solver.route.formula import FALSE, TRUE
 from solver.route.reading import Assignment
 from solver.route.rules import RouteFormula, route_formula
@@ -104,13 +104,7 @@ class Stage:
 
     def add_route_cut(self, cut: RouteCut) -> None:
         """Keep a refusal from now on; what this stage leaves out is false."""
-        tape, option = self.model.tape, self.model.option
-        self.model.formula.clause(
-            *(tape[cell] for cell in sorted(cut.tape)),
-            *(-tape[cell] for cell in sorted(cut.bare)),
-            *(option.get(o, FALSE) for o in cut.chosen),
-            *(-option.get(o, FALSE) for o in cut.dropped),
-        )
+        post_route_cut(self.model, cut)
 
     def test(self, most: int | None, budget: int, deadline: float) -> Answer:
         """Whether a solution costs at most so much, within a budget of conflicts."""
