@@ -134,7 +134,7 @@ def _drop_with(parts: dict[Cell, Part], gone: Part, taken: Mapping[Cell, Part]) 
     """What has no use or no footing once a part is left out."""
     above, below = add(gone.at, UP), add(gone.at, DOWN)
     over, under = parts.get(above), parts.get(below)
-    if gone.kind == "wire" and under is not None and under.kind == "insulator":
+    if gone.kind == "wire" and under is not None and under.kind in ("insulator", "block"):
         del parts[below]
     footing = taken.get(gone.at)
     held = footing is not None and footing.kind in FULL

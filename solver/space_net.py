@@ -34,8 +34,10 @@ MAX_TRIGGERS = 8
 """Covers for the button that cables are led from."""
 MAX_NETS = 4
 """Nets handed on for one route, until one is accepted."""
-SLACK_TICKS = (0, 1, 2, 3, 4, 6)
+SLACK_TICKS = (0, 1, 2, 3, 4, 6, 8, 10)
 """How much later than the farthest feed asks for all may fire, to give cables room."""
+MAX_FEEDS = 10
+"""Feeds tried for one goal, near ones first."""
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
 _FAR = 1 << 20
 
@@ -167,7 +169,7 @@ class SpaceNetSearch:
         for later in SLACK_TICKS:
             ticks = max(far)[0] + later
             tree = Tree(space, roots, ticks)
-            if all(_join(tree, goal, ticks) for goal in order):
+            if all(_join(tree, goal, ticks, away) for goal in order):
                 return self._net(scene, trigger, tree)
         return None
 
@@ -258,9 +260,19 @@ class SpaceNetSearch:
         )
 
 
-def _join(tree: Tree, goal: Goal, ticks: int) -> bool:
+def _join(tree: Tree, goal: Goal, ticks: int, away: Mapping[Cell, int]) -> bool:
+    """Lead a cable to one of the feeds; it must not run through the feed's own last cell."""
     tree.ticks = ticks - goal.lead
-    return tree.join(goal.feeds)
+    space = tree.space
+    for feed in sorted(goal.feeds, key=lambda f: (feed_ticks(f, away), f))[:MAX_FEEDS]:
+        if feed.last in tree.time:
+            continue
+        tree.space = Space(space.free - {feed.last}, space.inert)
+        joined = tree.join([feed])
+        tree.space = space
+        if joined:
+            return True
+    return False
 
 
 def _hardest(missing: Set[Cell], able: Mapping[Cell, frozenset[Cell]]) -> Cell | None:
