@@ -104,6 +104,14 @@ def test_parts_and_depth_against_the_trade() -> None:
         assert envelope(made.design)[:2] in {(3, 2), (3, 3), (3, 4)}
 
 
+def test_a_floor_drive_two_deep_and_a_strip_of_four() -> None:
+    """What the trade has no drive for."""
+    assert ENTRIES["floor-shallow-11"].design.depth == 2
+    assert ENTRIES["floor-shallow-11"].proven
+    assert not works(ENTRIES["floor-8"].design, {}, [plus(4, 5)])
+    assert works(ENTRIES["floor-strip-10"].design, {}, [plus(4, 5)], orders=(1,))
+
+
 def envelope(design: Design) -> Cell:
     """How many cells the drive takes along x, y and z."""
     cells: list[Cell] = [part.at for part in design.parts] + list(HEADS)
