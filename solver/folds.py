@@ -9,7 +9,8 @@ The fold ram pushes the edge block, drawn behind the leaving surface, along it. 
 half-tick after the next drive's part until the rise. A chain of six sensors, the first of which
 watches the arriving surface's last lift but one, fires it 12 half-ticks after the lifts. The
 drives of this catalogue part in half-tick 10 at the latest. Nothing stands on anything, so one fold
-does for every passage.
+does for every passage. Its sensors must keep clear of the lines: between walls they go below the
+tape (the line runs above it), and beside a climb on the side where it has no bends.
 """
 
 from __future__ import annotations

@@ -132,8 +132,14 @@ def wall_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> L
         before, after = edges[i - 1], edges[(i + 1) % len(edges)]
         came, goes = sub(before[-2], edge[0]), sub(after[1], edge[-1])
         if edge[0][2] == edge[-1][2]:
-            _horizontal(line, edge, inward)
-            if before[0][2] > edge[0][2] and after[-1][2] > edge[0][2] and len(edge) > 2:
+            folds = (dot(came, inward) != 0, dot(goes, inward) != 0)
+            _horizontal(line, edge, inward, folds)
+            low = [
+                fold or other[2] > edge[0][2]
+                for fold, other in zip(folds, (before[0], after[-1]), strict=True)
+            ]
+            # A climb that ends here feeds this edge; otherwise somebody else must.
+            if all(low) and (len(edge) > 2 or any(folds)):
                 line.entries.append(add(_behind(edge[1], inward, 3), UP))
             continue
         rises = edge[0][2] < edge[-1][2]
@@ -233,8 +239,11 @@ def _behind(cell: Cell, inward: Cell, depth: int) -> Cell:
     return add(cell, scale(inward, -depth))
 
 
-def _horizontal(line: LiftLine, edge: Sequence[Cell], inward: Cell) -> None:
-    for cell in edge[1:-1]:
+def _horizontal(
+    line: LiftLine, edge: Sequence[Cell], inward: Cell, folds: tuple[bool, bool]
+) -> None:
+    """The climbs see to their own corners; a fold's cell belongs to this edge."""
+    for cell in edge[0 if folds[0] else 1 : len(edge) if folds[1] else -1]:
         block = _behind(cell, inward, 3)
         line.put("block", block)
         line.put("wire", add(block, UP))

@@ -118,3 +118,51 @@ def _turn(simulation: Simulation, floor: Sequence[Cell], wall: Sequence[Cell]) -
             return True
         states.add(simulation.state())
     return True
+
+
+WALLS: tuple[Cell, ...] = ((0, 1, 0), (-1, 0, 0), (0, -1, 0), (1, 0, 0))
+"""Ways to the room from the south, east, north and west wall."""
+
+
+def belt(width: int, length: int, z: int) -> list[Cell]:
+    """Once round the four walls of a room at height z: four folds and no corner."""
+    ring = [(x, -1, z) for x in range(-1, width)] + [(width, y, z) for y in range(-1, length)]
+    ring += [(x, length, z) for x in range(width, -1, -1)]
+    return ring + [(-1, y, z) for y in range(length, -1, -1)]
+
+
+def belt_runs(tape: Sequence[Cell], room: tuple[int, int, int]) -> bool:
+    """Whether a belt turns in all cases; the folds' sensors hang below it, clear of the lines."""
+    width, length, height = room
+    parts: dict[Cell, Part] = {}
+    entries: list[Cell] = []
+    for inward, plane in zip(WALLS, (-1, -width, -length, -1), strict=True):
+        line = wall_line(tape, inward, plane)
+        entries += line.entries
+        for part in line.parts.values():
+            _merge(parts, part)
+    for i, cell in enumerate(tape):
+        if sub(cell, tape[i - 1]) != sub(tape[(i + 1) % len(tape)], cell):
+            for part in SENSOR_FOLD.place(fold_frame(tape, i, (0, 0, -1)), "fold"):
+                _merge(parts, part)
+    on = set(tape)
+    for z in range(height):
+        rim = [(x, y, z) for x in range(width) for y in (-1, length)]
+        rim += [(x, y, z) for y in range(length) for x in (-1, width)]
+        for cell in rim:
+            if cell not in on:
+                _merge(parts, Part("cover", cell))
+    low, high = (-9, -9, -6), (width + 8, length + 8, height + 6)
+    dug = (
+        Box(low, (high[0], -2, high[2])),
+        Box((low[0], length + 1, low[2]), high),
+        Box(low, (-2, high[1], high[2])),
+        Box((width + 1, low[1], low[2]), high),
+    )
+    machine = Machine("belt", room, Rules(reach=64), tuple(tape), tuple(parts.values()), dug)
+    for case in ALL_CASES:
+        for order in (1, -1):
+            simulation = Simulation(machine, case, order=order)
+            if not simulation.run_to_rest(200) or not _turn(simulation, (), entries):
+                return False
+    return True

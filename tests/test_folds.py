@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from solver.folds import LONGEST
-from tests.fold_bed import loop, runs
+from tests.fold_bed import belt, belt_runs, loop, runs
 
 
 def ring(across: int, floor: int, wall: int) -> tuple[list[tuple[int, int, int]], int]:
@@ -46,3 +46,16 @@ def test_an_edge_out_of_a_fold_may_have_fourteen(cells: int, fine: bool) -> None
     floor = [(18, 4), (6, 4)]
     wall = [(6, top), (12, top), (12, 6), (18, 6)]
     assert runs(loop(floor, wall, north), north) is fine
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize(
+    ("width", "length", "fine"), [(3, 7, True), (11, 11, True), (12, 5, False)]
+)
+def test_a_belt_round_four_walls(width: int, length: int, fine: bool, backwards: bool) -> None:
+    """Only folds; from fold to fold there may be 13 cells, both edge-line cells counted."""
+    assert LONGEST["fold", "fold"] == 13
+    tape = belt(width, length, 3)
+    if backwards:
+        tape = [tape[0], *reversed(tape[1:])]
+    assert belt_runs(tape, (width, length, 8)) is fine
