@@ -2,8 +2,9 @@
 
 Local frame: the edge-line cell, which both surfaces share, is (0, 0, 0); the tape arrives in +x and
 leaves in +z, which is also the way from the arriving surface to its room; y runs along the edge
-line, either way round. The arriving surface's lift is a push ram, the leaving one's a grip ram; both
-stand where lifts always stand and are fired by their own surface's line, in the same half-tick.
+line, either way round. The arriving surface's lift is a push ram, the leaving one's a grip ram;
+both stand where lifts always stand and are fired by their own surface's line, in the same
+half-tick.
 
 The fold ram pushes the edge block, drawn behind the leaving surface, along it. It may go from one
 half-tick after the next drive's part until the rise. A chain of six sensors, the first of which

@@ -134,12 +134,12 @@ def wall_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> L
         if edge[0][2] == edge[-1][2]:
             folds = (dot(came, inward) != 0, dot(goes, inward) != 0)
             _horizontal(line, edge, inward, folds)
-            low = [
+            unfed = [
                 fold or other[2] > edge[0][2]
                 for fold, other in zip(folds, (before[0], after[-1]), strict=True)
             ]
             # A climb that ends here feeds this edge; otherwise somebody else must.
-            if all(low) and (len(edge) > 2 or any(folds)):
+            if all(unfed) and (len(edge) > 2 or any(folds)):
                 line.entries.append(add(_behind(edge[1], inward, 3), UP))
             continue
         rises = edge[0][2] < edge[-1][2]
