@@ -217,7 +217,7 @@ def _keys(
         for other in needs.before[cell]:
             if pieces[other].kind in FULL and other not in closing:
                 stage, surface, level, _ = keys[cell]
-                group = "early" if other in early else "supports"
+                group = "early" if early & {cell, other} else "supports"
                 keys[other] = min(keys[other], (stage, surface, level, GROUPS.index(group)))
     return keys
 

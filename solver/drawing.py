@@ -24,7 +24,7 @@ from solver.plan_words import (
 CELL = 24
 LEFT, TOP = 40, 78
 """Room for the margin numbers and the heading."""
-LEAST_WIDTH = 640
+LEAST_WIDTH = 700
 LEGEND_ROW = 26
 _LEGEND: dict[PieceKind, str] = {
     "tape": "tape block, arrow: the way it travels",

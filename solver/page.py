@@ -149,10 +149,11 @@ def _loop(plan: BuildPlan) -> str:
 
 def _facts(plan: BuildPlan) -> str:
     timing = plan.timing
+    parts = sum(count.number for count in plan.counts if count.kind != "cover")
     facts = [
         ("Surfaces", ", ".join(plan.surfaces), ""),
         ("Tape", f"{len(plan.machine.tape)} blocks", f"{plan.corners} corners"),
-        ("Parts", str(sum(c.number for c in plan.counts if c.kind not in ("tape", "cover"))), ""),
+        ("Parts", str(parts), "tape included, covers not"),
         ("Depth", f"{plan.depth} cells", "behind the surface"),
         ("Digging", f"{plan.dug_volume} cells", "behind the surfaces"),
     ]

@@ -145,9 +145,11 @@ def reachable(machine, free, goal):
     return False
 
 
-@pytest.mark.parametrize("room", ["first-ring", "pillars", "ceiling"])
+@pytest.mark.parametrize("room", ["first-ring", "pillars", "ceiling", "wall"])
 def test_solved_machines_can_be_built_in_the_order_given(room):
     path = SCENARIOS / ("pillars.toml" if room == "pillars" else "first-ring.toml")
+    if room == "wall":
+        path = Path(__file__).parent / "data" / "wall-ring.toml"
     asked = path.read_text("utf-8")
     if room == "ceiling":
         asked = asked.replace("surfaces.floor", "surfaces.ceiling")
