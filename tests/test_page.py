@@ -37,11 +37,23 @@ def page(plan, tmp_path_factory):
     return path.as_uri()
 
 
-@pytest.fixture
-def browser():
+@pytest.fixture(scope="module")
+def window():
     opened = open_browser()
     yield opened
     opened.quit()
+
+
+@pytest.fixture
+def browser(window):
+    """The browser of this module, as good as new."""
+    window.get("about:blank")
+    clear = {"origin": "file://", "storageTypes": "all"}
+    window.execute_cdp_cmd("Storage.clearDataForOrigin", clear)
+    window.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    for log in ("browser", "performance"):
+        window.get_log(log)
+    return window
 
 
 def resize(browser, width, height=900):
@@ -100,8 +112,6 @@ def test_the_data_holds_every_piece(plan):
 
 
 def test_it_loads_in_silence_and_asks_nobody(page, browser):
-    browser.get("about:blank")
-    browser.get_log("performance")
     browser.get(page)
     assert browser.execute_script("return document.documentElement.dataset.loaded") == "yes"
     assert browser.title.endswith("build plan") and "broken" not in browser.title[:6]
