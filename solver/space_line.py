@@ -100,8 +100,9 @@ def _reach_folds(line: LiftLine, tape: Sequence[Cell], inward: Cell, plane: int)
         for end, beyond in ((edge[0], edge[1]), (edge[-1], edge[-2])):
             if _turns_away(tape, end, inward) and beyond in edge:
                 block = sub(end, scale(inward, 3))
-                line.put("block", block)
-                line.put("wire", add(block, UP))
+                if block not in line.parts and add(block, UP) not in line.parts:
+                    line.put("block", block)
+                    line.put("wire", add(block, UP))
 
 
 def _turns_away(tape: Sequence[Cell], cell: Cell, inward: Cell) -> bool:
@@ -110,11 +111,14 @@ def _turns_away(tape: Sequence[Cell], cell: Cell, inward: Cell) -> bool:
     return any(dot(step, inward) for step in steps)
 
 
+_SOFT = ("wire", "insulator", "block")
+
+
 def yielding(line: SpaceLine, units: Iterable[Placed]) -> SpaceLine:
     """The line without what stands in the way of units: they cannot give way, a line can.
 
-    A wire stands on a sensor as well as on an insulator. A wire that a fold displaces is left
-    out; a lift that it fired is fired in another way.
+    A wire stands on a sensor as well as on an insulator. Wires and blocks that a unit displaces
+    are left out; a lift that is no longer fired gets a cable of its own.
     """
     taken = {part.at: part for unit in units for part in unit.parts()}
     free = {cell for unit in units for cell in unit.air()}
@@ -123,8 +127,10 @@ def yielding(line: SpaceLine, units: Iterable[Placed]) -> SpaceLine:
         unit = taken.get(at)
         if part.kind == "insulator" and unit is not None and unit.kind == "sensor":
             del parts[at]
-        elif part.kind in ("wire", "insulator") and (unit is not None or at in free):
-            del parts[at]
+        elif part.kind in _SOFT and (unit is not None or at in free):
+            if unit is not None and unit.kind == part.kind == "block":
+                continue
+            parts.pop(at, None)
             _drop_with(parts, part, taken)
     lead = {wire: ticks for wire, ticks in line.lead.items() if wire in parts}
     return replace(line, parts=parts, lead=lead, air=line.air - set(taken))
@@ -138,7 +144,7 @@ def _drop_with(parts: dict[Cell, Part], gone: Part, taken: Mapping[Cell, Part]) 
         del parts[below]
     footing = taken.get(gone.at)
     held = footing is not None and footing.kind in FULL
-    if gone.kind == "insulator" and over is not None and over.kind == "wire" and not held:
+    if gone.kind != "wire" and over is not None and over.kind == "wire" and not held:
         del parts[above]
 
 
