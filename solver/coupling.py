@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cache
 
 from models.catalogue import Design
-from models.geometry import FACES, OPPOSITE, Cell, Frame, step
+from models.geometry import FACES, OPPOSITE, Cell, Frame, step, sub
 from models.parts import RAMS
 
 
@@ -38,5 +38,17 @@ def rams(design: Design) -> frozenset[Cell]:
 
 def wakes(design: Design, frame: Frame, other: Design, other_frame: Frame) -> bool:
     """Whether power of the first drive reaches a ram of the second."""
-    cells = {frame.cell(cell) for cell in powers(design)}
-    return any(other_frame.cell(cell) in cells for cell in rams(other))
+    return sub(other_frame.origin, frame.origin) in _woken(
+        design, frame[1:], other, other_frame[1:]
+    )
+
+
+@cache
+def _woken(
+    design: Design, axes: tuple[Cell, ...], other: Design, other_axes: tuple[Cell, ...]
+) -> frozenset[Cell]:
+    """The steps from one drive to another at which the first wakes the second."""
+    here, there = (Frame((0, 0, 0), *a) for a in (axes, other_axes))
+    return frozenset(
+        sub(here.cell(power), there.cell(ram)) for power in powers(design) for ram in rams(other)
+    )
