@@ -9,6 +9,7 @@ import json
 import math
 import os
 import sys
+import threading
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
@@ -242,6 +243,85 @@ def limits(scenario: Path, budget_s: float, as_json: bool, quiet: bool) -> int:
 
 
 @cli.command()
+@click.argument("machine", type=FILE)
+@json_option
+@quiet_option
+def faults(machine: Path, as_json: bool, quiet: bool) -> int:
+    """Judge every single fault that MACHINE can be built with: told, or proven harmless.
+
+    \b
+    Example:
+      ringwright faults out/first-ring/machine.json
+    """
+    from solver.fault_reports import faults_file
+
+    report = faults_file(machine, _progress(quiet))
+    _report(report.as_json() if as_json else report.summary())
+    return OK
+
+
+@cli.command()
+@click.argument("machine", type=FILE)
+@click.option("--seen", multiple=True, help='Such as "(3,4,-1) proud"; may be given several times.')
+@click.option("--partly", is_flag=True, help="Cells not named in --seen were not looked at.")
+@click.option("--ask/--no-ask", default=None, help="Ask questions. Default: on a terminal.")
+@click.option("--questions", type=click.IntRange(0, 100), default=6, show_default=True)
+@click.option("--keep", is_flag=True, help="Keep the simulated symptoms beside MACHINE.")
+@json_option
+@quiet_option
+def diagnose(
+    machine: Path,
+    seen: tuple[str, ...],
+    partly: bool,
+    ask: bool | None,
+    questions: int,
+    keep: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Find what was built wrong, when MACHINE is the plan and what was built fails.
+
+    Press until a press goes wrong, and say what you see. Cells of the tape are flush unless named.
+    Questions are answered with y or n; an empty line stops.
+
+    \b
+    Words after cells: proud, sunk, empty, flush, stayed, moved on; out, in (a ram, now); out
+    before, in before; lit, dark, lit before, dark before; stroked, still; changed, unchanged.
+    Without cells: never rests, rests, first press wrong, first press right.
+
+    \b
+    Examples:
+      ringwright diagnose out/first-ring/machine.json --seen "(3,4,-1) (3,5,-1) sunk"
+      ringwright diagnose out/first-ring/machine.json --no-ask --json --seen "never rests"
+    """
+    from solver.fault_reports import diagnose_file
+
+    asking = sys.stdin.isatty() if ask is None else ask
+    report = diagnose_file(
+        machine,
+        seen,
+        ask=_yes_or_no if asking else None,
+        questions=questions,
+        partly=partly,
+        keep=keep,
+        say=_progress(quiet),
+    )
+    _report(report.as_json() if as_json else report.summary())
+    return OK
+
+
+def _yes_or_no(question: str) -> bool | None:
+    """The answer from stdin; None for an empty line or the end."""
+    while True:
+        click.echo(f"{question} [y/n] ", err=True, nl=False)
+        answer = sys.stdin.readline().strip().lower()
+        if not answer:
+            return None
+        if answer in ("y", "yes", "n", "no"):
+            return answer.startswith("y")
+
+
+@cli.command()
 @click.argument("file", type=FILE)
 @force_option
 def new(file: Path, force: bool) -> int:
@@ -399,8 +479,10 @@ def main() -> NoReturn:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     status = _run()
+    if threading.active_count() == 1:
+        sys.exit(status)
     for stream in (sys.stdout, sys.stderr):
         with suppress(OSError, ValueError):
             stream.flush()
-    # A solver may still be at work in its thread; it must not hold up, or crash, the way out.
+    # A solver is still at work in its thread; it must not hold up, or crash, the way out.
     os._exit(status)

@@ -1,0 +1,198 @@
+"""Single faults of a small machine: all classified, and found again from what they look like."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from models.fault import InputError
+from models.geometry import step
+from models.machine import ALL_CASES
+from models.parts import Part
+from models.single_fault import MISTAKES, SingleFault
+from models.symptom import Answer, Observable
+from solver.cli import cli
+from solver.diagnose import Finder, Findings
+from solver.fault_reports import diagnose_file
+from solver.fault_words import describe, read_seen
+from solver.faults import as_built, fallen, fault_table, is_sound, judge, single_faults
+from solver.machine_file import parse_machine, write_machine
+from solver.symptoms import Watcher, build_dictionary, outward
+from tests.campaign_finder import measure
+from tests.oracles.naive_simulator import run_presses
+from tests.oracles.ring_builder import build_ring, rectangle
+
+RING = parse_machine(build_ring(rectangle(3, 3)), "ring")
+FAULTS = [f for f in single_faults(RING) if f.planned is None or f.planned.kind != "cover"]
+SHARE = FAULTS[::12]
+"""An even share of all; the whole ring is a campaign."""
+
+
+def part_of(kind: str, unit_end: int = 0) -> Part:
+    return [p for p in RING.parts if p.kind == kind][unit_end]
+
+
+def test_the_plan_itself_is_sound():
+    assert is_sound(RING)
+
+
+def test_every_mistake_occurs_and_differs_from_the_plan():
+    every = list(single_faults(RING))
+    assert {f.mistake for f in every} == set(MISTAKES)
+    assert len(set(every)) == len(every)
+    for fault in every:
+        built = as_built(RING, fault)
+        assert set(built.parts) != set(RING.parts)
+        assert len({p.at for p in built.parts} | set(RING.tape)) == len(built.parts) + 8
+
+
+def test_all_are_told_or_proven_harmless_and_the_naive_twin_agrees():
+    table = fault_table(RING, only=SHARE)
+    assert len(table.judged) == len(SHARE)
+    for judged in table.judged[::8]:
+        entry = json.loads(write_machine(as_built(RING, judged.fault)))
+        if judged.stage == "harmless":
+            for case in ALL_CASES:
+                assert run_presses(entry, 2, overhead=case.overhead, ground=case.ground).ok
+        elif judged.case:
+            case, presses = judged.case, max(judged.press, 1)
+            assert not run_presses(
+                entry, presses, overhead=case.overhead, ground=case.ground, limit_half_ticks=600
+            ).ok
+
+
+@pytest.mark.parametrize("kind", ["grip_ram", "push_ram", "inverter", "sensor", "buffer", "wire"])
+def test_a_missing_part_is_told(kind):
+    judged = judge(RING, SingleFault("missing", part_of(kind), None))
+    assert judged.stage != "harmless"
+
+
+def test_a_cover_far_away_may_be_missing():
+    cover = next(p for p in RING.parts if p.kind == "cover" and p.at[:2] == (0, 0))
+    assert judge(RING, SingleFault("missing", cover, None)).stage == "harmless"
+
+
+def test_what_stands_on_nothing_falls():
+    wire = part_of("wire")
+    block = next(p for p in RING.parts if p.at == step(wire.at, "-z"))
+    built = as_built(RING, SingleFault("missing", block, None))
+    assert wire in built.parts
+    assert wire not in fallen(built, ALL_CASES[0]).parts
+    assert len(fallen(RING, ALL_CASES[0]).parts) == len(RING.parts)
+
+
+# --- the fault finder
+
+
+@pytest.fixture(scope="module")
+def dictionary():
+    return build_dictionary(RING, every=FAULTS[::6])
+
+
+def test_at_least_95_percent_are_among_the_first_three(dictionary):
+    found = measure(RING, dictionary, list(dictionary.entries)[::3])
+    assert found["put"] > 25
+    assert found["place in three"] >= 0.95 * found["put"]
+
+
+def test_a_sunk_lift_is_seen_as_sunk():
+    """A lift whose block stays down after the press: it never got its second pulse."""
+    tape = RING.tape[1]
+    lift = next(p for p in RING.parts if p.at == step(tape, "-z", 2))
+    watcher = Watcher(RING)
+    built = as_built(RING, SingleFault("wrong kind", lift, Part("block", lift.at)))
+    seen, wrong = watcher.watch(built, ALL_CASES[0])
+    sights = {o for i, o in enumerate(watcher.observables) if seen >> i & 1}
+    assert wrong
+    assert Observable("stroked", lift.at) not in sights
+    assert outward(RING, tape) == "+z"
+
+
+def test_the_plan_looks_healthy():
+    watcher = Watcher(RING)
+    assert watcher.looks_healthy(watcher.healthy)
+    for case in ALL_CASES:
+        assert watcher.watch(RING, case) == (watcher.healthy, False)
+
+
+def test_a_wrong_answer_does_not_rule_the_truth_out(dictionary):
+    finder = Finder(dictionary)
+    entry = max(dictionary.entries, key=lambda e: (e.seen ^ dictionary.healthy).bit_count())
+    place = dictionary.faults[entry.fault].at
+    answers = [Answer(o, bool(entry.seen >> i & 1)) for i, o in enumerate(dictionary.observables)]
+    answers[5] = Answer(answers[5].observable, not answers[5].seen)
+    assert place in [c.at for c in finder.rank(Findings(tuple(answers)))[:3]]
+
+
+def test_a_look_at_the_place_settles_it(dictionary):
+    finder = Finder(dictionary)
+    first, second = finder.rank(Findings())[:2]
+    assert finder.rank(Findings(inspected=((first.at, False),)))[0].at == first.at
+    assert finder.rank(Findings(inspected=((first.at, True),)))[0].at == second.at
+
+
+def test_what_builders_say():
+    assert read_seen("(3,4,-1) and (3,5,-1) proud") == [
+        Answer(Observable("proud", (3, 4, -1)), True),
+        Answer(Observable("proud", (3, 5, -1)), True),
+    ]
+    assert [a.seen for a in read_seen("3, 4, -1 flush")] == [False] * 3
+    assert read_seen("Never  rests") == [Answer(Observable("rests", (0, 0, 0)), False)]
+    for nonsense in ("", "proud", "(1,2) proud", "(1,2,3)", "(1,2,3) blue", "(1,2,3) never rests"):
+        with pytest.raises(InputError, match="not understood"):
+            read_seen(nonsense)
+
+
+def test_every_fault_has_words():
+    for fault in FAULTS:
+        assert describe(fault)
+
+
+# --- files and the command line
+
+
+@pytest.fixture
+def file(tmp_path, monkeypatch, dictionary):
+    path = tmp_path / "machine.json"
+    path.write_text(write_machine(RING))
+    monkeypatch.setattr("solver.fault_reports.build_dictionary", lambda plan, say: dictionary)
+    return path
+
+
+def test_symptoms_are_kept_only_when_asked(file, monkeypatch):
+    first = diagnose_file(file, ["never rests"], ask=None, questions=0)
+    assert [p.name for p in file.parent.iterdir()] == ["machine.json"]
+    diagnose_file(file, [], ask=None, questions=0, keep=True)
+    beside = file.with_suffix(".symptoms.json")
+    assert beside.exists()
+    monkeypatch.setattr("solver.fault_reports.build_dictionary", None)
+    again = diagnose_file(file, ["never rests"], ask=None, questions=0)
+    assert again.candidates == first.candidates
+    beside.write_text(beside.read_text().replace('"version": 1', '"version": 0'))
+    with pytest.raises(TypeError):
+        diagnose_file(file, [], ask=None, questions=0)
+
+
+def test_questions_and_answers(file):
+    result = CliRunner().invoke(
+        cli, ["diagnose", str(file), "--ask", "--questions", "3", "--json"], input="y\nmaybe\nn\n\n"
+    )
+    assert result.exception is None
+    told = json.loads(result.stdout)
+    assert told["asked"] == 2
+    assert told["candidates"][0]["faults"][0]["words"]
+    assert told["next"]["question"].endswith("?")
+
+
+def test_unknown_things_are_refused(file):
+    with pytest.raises(InputError, match="no such thing"):
+        diagnose_file(file, ["(0,0,0) proud"], ask=None, questions=0)
+
+
+def test_a_machine_that_does_not_work_is_refused(file):
+    broken = as_built(RING, SingleFault("missing", part_of("grip_ram"), None))
+    file.write_text(write_machine(broken))
+    with pytest.raises(InputError, match="does not work as it is"):
+        diagnose_file(file, [], ask=None, questions=0)
