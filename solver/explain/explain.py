@@ -14,6 +14,7 @@ from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
 from solver.explain.facts import facts_of, requirement_text
 from solver.explain.oracle import Kept, Oracle, systems_of
+from solver.explain.rooms import explain_drawing
 from solver.explain.shrink import Core, ordered_groups, shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
@@ -29,9 +30,9 @@ def explain(
     scenario: Scenario, verdict: Infeasible, deadline: float, say: Say = lambda line: None
 ) -> Verdict:
     """Name a minimal set of requirements; what time does not allow is said, not guessed."""
+    if len(scenario.surfaces) > 1:
+        return explain_drawing(scenario, verdict)
     direct = DirectOracle(scenario, deadline)
-    if not systems_of(scenario):
-        return verdict
     say("no machine; looking for the reason")
     core = _from_drawing(scenario, direct)
     ways = ["plain Python, edge by edge and corner by corner"] if core else []

@@ -1,0 +1,91 @@
+"""Why a drawing over several surfaces has no machine, where it shows in the drawing itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from models.outcome import Infeasible, Reason
+from models.problem import Problem
+from models.route import EdgeLimits, EdgeSpan
+from models.scenario import Scenario, cell_requirement
+from solver.flatten import flatten
+from solver.routing import edge_limits
+
+End = tuple[int, str]
+
+
+def explain_drawing(scenario: Scenario, verdict: Infeasible) -> Infeasible:
+    """The verdict with the drawn edges that are too long or too short whichever way they run."""
+    if scenario.loop.shape != "exact":
+        return verdict
+    problem = flatten(scenario)
+    loop = drawn_loop(problem)
+    reasons = () if loop is None else _edge_reasons(problem, loop)
+    return replace(verdict, reasons=(*reasons, *verdict.reasons)) if reasons else verdict
+
+
+def drawn_loop(problem: Problem) -> list[int] | None:
+    """The cells of an exact drawing in order, hidden ones too; None if the order is open."""
+    graph = problem.graph
+    drawn = {problem.index[cell] for cell in problem.scenario.required()}
+    for i, home in enumerate(problem.homes):
+        if home is None and drawn.issuperset(set(graph.ports[i]) - {-1}):
+            drawn.add(i)
+    near = {i: [j for j in graph.ports[i] if j in drawn] for i in drawn}
+    if any(len(others) != 2 for others in near.values()):
+        return None
+    loop = [min(drawn)]
+    loop.append(near[loop[0]][0])
+    while loop[-1] != loop[0]:
+        (onward,) = (j for j in near[loop[-1]] if j != loop[-2])
+        loop.append(onward)
+    return loop[:-1] if len(loop) - 1 == len(drawn) else None
+
+
+def _edge_reasons(problem: Problem, loop: list[int]) -> tuple[Reason, ...]:
+    limits = edge_limits(problem.scenario.rules)
+    ends = _ends(problem, loop)
+    reasons = []
+    for (i, first), (j, last) in zip(ends, ends[1:] + ends[:1], strict=True):
+        count = (j - i - 1) % len(loop) + 2
+        spans = (_span(limits, first, last), _span(limits, last, first))
+        if all(not span.least <= count <= span.most for span in spans):
+            most = max(span.most for span in spans)
+            where = problem.graph.cells[loop[i]], problem.graph.cells[loop[j]]
+            what = f"an edge of {count} cells between a {first} and a {last}, {where[0]} to "
+            what += f"{where[1]}; it may have {most} at most"
+            reasons.append(_placed(problem, loop[(i + 1) % len(loop)], what))
+    return tuple(reasons)
+
+
+def _ends(problem: Problem, loop: list[int]) -> list[End]:
+    """Corners and folds, in order."""
+    graph, found = problem.graph, []
+    for k, cell in enumerate(loop):
+        before, after = loop[k - 1], loop[(k + 1) % len(loop)]
+        came, goes = graph.ports[cell].index(before), graph.ports[cell].index(after)
+        if problem.homes[cell] is None:
+            found.append((k, "fold"))
+        elif (goes - came) % 4 != 2:
+            found.append((k, "drive"))
+    return found
+
+
+def _span(limits: EdgeLimits, first: str, last: str) -> EdgeSpan:
+    return {
+        ("drive", "drive"): limits.drive_drive,
+        ("drive", "fold"): limits.drive_fold,
+        ("fold", "drive"): limits.fold_drive,
+        ("fold", "fold"): limits.fold_fold,
+    }[first, last]
+
+
+def _placed(problem: Problem, cell: int, what: str) -> Reason:
+    """The reason, with the map position of its first visible cell."""
+    at = problem.graph.cells[cell]
+    for name, surface in problem.scenario.surfaces.items():
+        spot = surface.plane.spot(at)
+        if spot is not None:
+            requirement = cell_requirement(name, *spot)
+            return Reason(what, requirement, str(problem.scenario.place_of(requirement) or ""))
+    return Reason(what)
