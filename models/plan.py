@@ -11,6 +11,7 @@ from typing import Literal, NamedTuple
 
 from models.geometry import Box, Cell, Face, step
 from models.machine import Machine
+from models.margin import Margins
 from models.parts import Kind, Part
 from models.surface import SurfaceName
 
@@ -204,6 +205,8 @@ class BuildPlan:
     movers: tuple[Mover, ...]
     crushing: tuple[Cell, ...]
     """Cells of dug space and room into which a head or a tape block moves during a press."""
+    margins: Margins | None = None
+    """None where there is no timing."""
 
     @cached_property
     def pieces(self) -> tuple[Piece, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import shutil
 import sys
 import threading
 import traceback
@@ -56,7 +57,7 @@ budget_option = click.option(
 seed_option = click.option(
     "--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True
 )
-quiet_option = click.option("--quiet", is_flag=True, help="No progress on stderr.")
+quiet_option = click.option("--quiet", is_flag=True, help="No progress, no drawing.")
 
 
 @click.group(context_settings=HELP)
@@ -113,14 +114,24 @@ def solve(
         raise InputError(faults)
 
     from solver.pipeline import solve_scenario, write_outcome
+    from solver.status import reporter
 
-    outcome = solve_scenario(asked, budget_s=budget_s, seed=seed, on_progress=_progress(quiet))
+    told = reporter(sys.stderr, quiet, os.environ, _width)
+    try:
+        outcome = solve_scenario(
+            asked, budget_s=budget_s, seed=seed, on_progress=told.say, on_tick=told.tick
+        )
+    finally:
+        told.close()
     files = write_outcome(outcome, out_dir, force)
-    if as_json:
-        click.echo(json.dumps(outcome.as_json(files)))
-    else:
-        click.echo("\n".join(outcome.summary(files)))
+    drawing = [] if quiet or as_json else outcome.drawing(_width())
+    _report(outcome.as_json(files) if as_json else [*drawing, *outcome.summary(files)])
     return INTERRUPTED if outcome.was_interrupted else STATUS[outcome.verdict]
+
+
+def _width() -> int:
+    """Columns of the terminal."""
+    return shutil.get_terminal_size().columns
 
 
 def _progress(quiet: bool) -> Callable[[str], None]:
@@ -256,6 +267,27 @@ def faults(machine: Path, as_json: bool, quiet: bool) -> int:
     from solver.fault_reports import faults_file
 
     report = faults_file(machine, _progress(quiet))
+    _report(report.as_json() if as_json else report.summary())
+    return OK
+
+
+@cli.command()
+@click.argument("machine", type=FILE)
+@click.option("--limit", type=click.IntRange(1, 40), default=8, show_default=True)
+@json_option
+@quiet_option
+def margins(machine: Path, limit: int, as_json: bool, quiet: bool) -> int:
+    """Show by how much each delay of MACHINE may be off before it fails.
+
+    Looks up to --limit half-ticks either way.
+
+    \b
+    Example:
+      ringwright margins out/first-ring/machine.json
+    """
+    from solver.fault_reports import margins_file
+
+    report = margins_file(machine, limit, _progress(quiet))
     _report(report.as_json() if as_json else report.summary())
     return OK
 

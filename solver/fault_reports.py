@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from models.fault import Fault, InputError
 from models.machine import Machine
+from models.margin import Margins
 from models.single_fault import FaultTable, SingleFault
 from models.symptom import Answer, Dictionary, Entry
 from solver.diagnose import Candidate, Finder, Findings, Question
@@ -24,6 +25,8 @@ from solver.fault_words import (
 from solver.faults import fault_table, is_sound, single_faults
 from solver.files import write_new
 from solver.machine_file import read_machine, write_machine
+from solver.margins import find_margins
+from solver.plan_words import margin_lines, margin_table
 from solver.symptoms import Watcher, build_dictionary
 
 Say = Callable[[str], None]
@@ -63,6 +66,31 @@ class FaultReport:
 def faults_file(path: Path, say: Say) -> FaultReport:
     """Every single fault of the machine in a file."""
     return FaultReport(fault_table(_sound_machine(path), say))
+
+
+@dataclass(frozen=True)
+class MarginReport:
+    """How far the times of one machine may be off."""
+
+    margins: Margins
+
+    def summary(self) -> list[str]:
+        """Lines for the terminal."""
+        return margin_table(self.margins) + margin_lines(self.margins)
+
+    def as_json(self) -> dict[str, object]:
+        """The object that `--json` prints; times in half-ticks."""
+        return asdict(self.margins) | {
+            "margins": [
+                {**m.delay._asdict(), "shrink": m.shrink, "grow": m.grow, "limit": m.limit}
+                for m in self.margins.margins
+            ]
+        }
+
+
+def margins_file(path: Path, limit: int, say: Say) -> MarginReport:
+    """The margins of the machine in a file."""
+    return MarginReport(find_margins(_sound_machine(path), limit=limit, say=say))
 
 
 def _sound_machine(path: Path) -> Machine:

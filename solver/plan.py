@@ -9,6 +9,7 @@ from models.machine import Machine
 from models.plan import PIECE_KINDS, BuildPlan, Count, Trace
 from solver.build_order import build_steps
 from solver.layers import Homes, layers_of
+from solver.margins import find_margins
 from solver.watch import crushing, movers, openings, timing, watch_press
 
 
@@ -17,6 +18,7 @@ def build_plan(machine: Machine) -> BuildPlan:
     homes = Homes(machine)
     layers = layers_of(machine, homes)
     trace = watch_press(machine)
+    times = timing(machine)
     numbers = Counter(piece.kind for layer in layers for piece in layer.pieces)
     return BuildPlan(
         machine=machine,
@@ -28,10 +30,11 @@ def build_plan(machine: Machine) -> BuildPlan:
         layers=layers,
         steps=build_steps(machine, homes, _line_wire(machine, trace)),
         trace=trace,
-        timing=timing(machine),
+        timing=times,
         openings=openings(machine, trace),
         movers=movers(machine, trace),
         crushing=crushing(machine, trace),
+        margins=find_margins(machine, times) if times else None,
     )
 
 

@@ -7,6 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 
 from models.geometry import VECTOR, Cell, Face, add, sub
+from models.margin import Margin, Margins
 from models.plan import BuildPlan, Layer, Mover, Opening, Piece, PieceKind, StageTest, Step
 from models.surface import SurfaceName
 from solver.machine_file import write_machine
@@ -300,7 +301,37 @@ def time_lines(plan: BuildPlan) -> list[str]:
         lines.append("Between presses: wait for rest; no shorter interval was found safe.")
     else:
         lines.append(f"Between presses: at least {ticks(timing.interval_half_ticks)} ticks.")
+    return lines + (margin_lines(plan.margins) if plan.margins else [])
+
+
+def margin_lines(margins: Margins) -> list[str]:
+    """How far times may be off, and both sides of the interval between presses."""
+    lines = []
+    if (interval := margins.interval_half_ticks) is not None:
+        other = "any less is too soon, as the tape is not flush or the button is still pressed"
+        if sooner := margins.sooner:
+            other = f"at {ticks(sooner.half_ticks)} ticks it goes wrong: {sooner.why}"
+        lines.append(f"Simulated: two presses {ticks(interval)} ticks apart are right; {other}.")
+    if least := margins.least:
+        lines.append(
+            f"Least margin: {least.delay.name} may be {_off(least.shrink, least)} shorter or "
+            f"{_off(least.grow, least)} longer before a press goes wrong."
+        )
     return lines
+
+
+def margin_table(margins: Margins) -> list[str]:
+    """Every delay with its margins."""
+    return [
+        f"{m.delay.name}, {ticks(m.delay.half_ticks)} ticks: {_off(m.shrink, m)} shorter, "
+        f"{_off(m.grow, m)} longer"
+        for m in margins.margins
+    ]
+
+
+def _off(half_ticks: int, margin: Margin) -> str:
+    more = " or more" if half_ticks == margin.limit else ""
+    return f"{ticks(half_ticks)} ticks{more}"
 
 
 def opening_lines(openings: Iterable[Opening]) -> list[str]:

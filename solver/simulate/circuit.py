@@ -118,6 +118,8 @@ class Sensor:
     at: Cell
     watched: Cell
     driver: int
+    delay: int
+    """In half-ticks."""
     busy: bool = False
     seen: object = None
 

@@ -71,7 +71,8 @@ def _list_switch(circuit: Circuit, world: World, part: Part) -> None:
         case "sensor":
             watched = step(part.at, part.face)
             circuit.watchers.setdefault(watched, []).append(len(circuit.sensors))
-            circuit.sensors.append(Sensor(part.at, watched, driver))
+            delay = 2 * rules.sensor_delay
+            circuit.sensors.append(Sensor(part.at, watched, driver, delay))
         case _:
             circuit.buttons.append(Button(part.at, driver, 2 * (part.press or rules.press)))
 

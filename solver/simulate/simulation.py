@@ -130,6 +130,15 @@ class Simulation:
         self._switches.schedule(delay, SEED_ON, index)
         self._switches.schedule(delay + length, SEED_OFF, index)
 
+    def retime(self, at: Cell, half_ticks: int) -> None:
+        """Give the buffer, inverter or sensor in a cell another delay, to see what it can bear."""
+        for logic in self._circuit.logic:
+            if logic.at == at:
+                logic.delay = half_ticks
+        for sensor in self._circuit.sensors:
+            if sensor.at == at:
+                sensor.delay = half_ticks
+
     def fault(self, code: str, cells: tuple[Cell, ...], text: str) -> None:
         """Record a breach that shows only from outside."""
         self._journal.fault(code, cells, text)

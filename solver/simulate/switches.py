@@ -130,7 +130,7 @@ class Switches:
                 sensor.seen = seen
                 if not sensor.busy:
                     sensor.busy = True
-                    self.schedule(2 * self.rules.sensor_delay, SENSOR_ON, index)
+                    self.schedule(sensor.delay, SENSOR_ON, index)
         changed.clear()
 
     def view(self, cell: Cell) -> object:
