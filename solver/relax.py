@@ -100,6 +100,13 @@ def cell_of(scenario: Scenario, name: str) -> Cell | None:
     return None
 
 
+def requirement_text(scenario: Scenario, name: str) -> str:
+    """A requirement in words, with its cell."""
+    text = scenario.requirements[name].text
+    cell = cell_of(scenario, name)
+    return f"{text}: ({','.join(map(str, cell))})" if cell else text
+
+
 def keep_only(scenario: Scenario, names: Iterable[str]) -> frozenset[str]:
     """What to drop so that only these requirements stay."""
     return frozenset(droppable(scenario)) - frozenset(names)
@@ -123,7 +130,9 @@ def _surface(surface: Surface, names: frozenset[str], hem: bool) -> Surface:
     def mark(row: int, column: int, now: Mark) -> Mark:
         if now == ".":
             return "#" if hem else "."
-        return "." if cell_requirement(surface.name, row, column) in names else now
+        if cell_requirement(surface.name, row, column) not in names:
+            return now
+        return "#" if hem and now != "o" else "."
 
     return replace(
         surface,

@@ -63,12 +63,13 @@ class Blockers:
             problem.heading(cell, 1),
             problem.normal(cell),
         )
-        return self.system.column.claimed(frame)
+        return self.system.on(problem.homes[cell]).column.claimed(frame)
 
     def drive_cells(self, option: CornerOption) -> frozenset[Cell]:
         """The cells that a drive takes."""
         frame = corner_frame(self.problem, option.cell, option.in_port, option.out_port)
-        return self.system.drive(option.variant).claimed(frame)
+        home = self.problem.homes[option.cell]
+        return self.system.on(home).drive(option.variant).claimed(frame)
 
     def _untouched(self, cell: Cell) -> list[Block]:
         """A mark `=` in front of the cell."""

@@ -17,6 +17,7 @@ from models.system import System
 from solver import clearance
 from solver.explain.blockers import Blockers
 from solver.explain.wording import at, span
+from solver.relax import requirement_text
 from solver.routing import clashing, corner_frame, edge_limits
 
 TURNED = frozenset({"loop.shape", "loop.direction"})
@@ -82,6 +83,7 @@ class Drawn:
     def facts(self) -> Iterator[Fact]:
         """Every fault that shows; where none does, it takes more than one look to see why."""
         yield from self._edges()
+        yield from self._turns()
         yield from self._lifts()
         yield from self._drives()
 
@@ -90,6 +92,11 @@ class Drawn:
         n = len(self.order)
         for i, j in zip(self.corners, self.corners[1:] + self.corners[:1], strict=True):
             length = (j - i) % n + 1
+            if length < self.system.edge_min:
+                yield Fact(
+                    f"an edge of {length} cells is too short for the {self.system.name} system",
+                    frozenset({"loop.shape"}),
+                )
             if length > limit.most:
                 ends = span(self.cells[self.order[i]], self.cells[self.order[j]])
                 yield Fact(
@@ -98,11 +105,18 @@ class Drawn:
                     frozenset({"loop.shape", "rules.push_limit"}),
                 )
 
+    def _turns(self) -> Iterator[Fact]:
+        """Some systems make nothing but rectangles."""
+        if self.system.convex_only and len(self.corners) > 4:
+            text = f"the {self.system.name} system makes rectangles only"
+            yield Fact(text, frozenset({"loop.shape"}))
+
     def _lifts(self) -> Iterator[Fact]:
         for cell in self.order:
             for block in self.blockers.of_tape(cell):
                 where = at(self.cells[cell])
-                yield Fact(f"the lift behind {where} does not fit in", block | {"loop.shape"})
+                text = f"the lift behind {where} does not fit in: {self._why(block)}"
+                yield Fact(text, block | {"loop.shape"})
 
     def _drives(self) -> Iterator[Fact]:
         for cell in dict.fromkeys(drive.cell for drive in self.drives):
@@ -114,45 +128,53 @@ class Drawn:
     def _drive(self, drive: CornerOption) -> Iterator[tuple[str, Fact]]:
         """Why this drive cannot stand at its corner."""
         for block in sorted(self.blockers.of_drive(drive), key=sorted):
-            text = f"the drive at the corner {at(self.cells[drive.cell])} cannot be dug in"
+            where = at(self.cells[drive.cell])
+            text = f"the drive at the corner {where} cannot be dug in: {self._why(block)}"
             yield drive.variant, Fact(text, block | TURNED)
-        frame = corner_frame(self.problem, drive.cell, drive.in_port, drive.out_port)
-        barred = clearance.offsets(self.system.name, drive.variant, "tape")
-        for cell in self.order:
-            off = sub(self.cells[cell], frame.origin)
-            local = (dot(off, frame.x), dot(off, frame.y))
-            if local in barred and cell != drive.cell:
-                yield (
-                    drive.variant,
-                    Fact(self._too_narrow(drive, cell, local, barred), TURNED),
-                )
+        narrow = self._narrowest(drive)
+        if narrow is not None:
+            yield drive.variant, Fact(narrow, TURNED)
         for other in self.drives:
             same = replace(other, variant=drive.variant)
-            if other.cell != drive.cell and clashing(self.problem, self.system, drive, same):
+            if other.cell > drive.cell and clashing(self.problem, self.system, drive, same):
                 a, b = at(self.cells[drive.cell]), at(self.cells[other.cell])
                 text = f"the drives at the corners {a} and {b} disturb each other"
                 yield drive.variant, Fact(text, TURNED)
 
-    def _too_narrow(
-        self,
-        drive: CornerOption,
-        cell: int,
-        local: tuple[int, int],
-        barred: frozenset[tuple[int, int]],
-    ) -> str:
-        """The strip that a drive stands in, and how wide it would have to be."""
-        x, y = local
-        wide = max(abs(x), abs(y)) + 1
-        along = 0 if abs(x) >= abs(y) else 1
-        row = [
-            o for o in barred if o[1 - along] == local[1 - along] and o[along] * local[along] > 0
-        ]
-        needed = max((abs(o[along]) for o in row), default=wide) + 2
-        where, other = at(self.cells[drive.cell]), at(self.cells[cell])
+    def _why(self, block: frozenset[str]) -> str:
+        """What bars the digging, in the words of the scenario."""
+        return " and ".join(requirement_text(self.scenario, name) for name in sorted(block))
+
+    def _narrowest(self, drive: CornerOption) -> str | None:
+        """The strip that a drive stands in and how wide it must be, where it falls short most."""
+        frame = corner_frame(self.problem, drive.cell, drive.in_port, drive.out_port)
+        barred = clearance.offsets(self.system.name, drive.variant, "tape")
+        found: list[tuple[int, int, int]] = []  # what is missing, how wide, the cell
+        for cell in self.order:
+            off = sub(self.cells[cell], frame.origin)
+            local = (dot(off, frame.x), dot(off, frame.y))
+            if local in barred and cell != drive.cell:
+                wide, needed = _width(local, barred)
+                found.append((needed - wide, wide, cell))
+        if not found:
+            return None
+        missing, wide, cell = max(found)
         return (
-            f"the drive at the inner corner {where} needs 3 x 3 cells inside; the strip there is "
-            f"{wide} wide, {needed} needed; the column behind {other} would be fired"
+            f"the drive at the inner corner {at(self.cells[drive.cell])} needs 3 x 3 cells inside; "
+            f"the strip there is {wide} wide, {wide + missing} needed; the column behind "
+            f"{at(self.cells[cell])} would be fired"
         )
+
+
+def _width(local: tuple[int, int], barred: frozenset[tuple[int, int]]) -> tuple[int, int]:
+    """How wide the strip is, both rims counted, up to a cell; and how wide it must be."""
+    along = 0 if abs(local[0]) >= abs(local[1]) else 1
+    beyond = [
+        abs(o[along])
+        for o in barred
+        if o[1 - along] == local[1 - along] and o[along] * local[along] > 0
+    ]
+    return abs(local[along]) + 1, max(beyond) + 2
 
 
 def drawn_facts(scenario: Scenario, loose: Problem, system: System) -> list[Fact]:

@@ -12,14 +12,14 @@ from models.scenario import Scenario
 from solver.explain.circuit import circuit_opinion
 from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
-from solver.explain.facts import facts_of, requirement_text
+from solver.explain.facts import facts_of
 from solver.explain.oracle import Kept, Oracle, systems_of
 from solver.explain.rooms import explain_drawing
 from solver.explain.shrink import Core, ordered_groups, shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
 from solver.layout import score
-from solver.relax import droppable, keep_only, relax, variants, verdict_only
+from solver.relax import droppable, keep_only, relax, requirement_text, variants, verdict_only
 
 Say = Callable[[str], None]
 CIRCUIT_S = 10.0
@@ -62,15 +62,17 @@ def explain(
 
 def _from_drawing(scenario: Scenario, direct: DirectOracle) -> Core | None:
     """A core from a fault that shows in the drawing itself; each element is tried out."""
-    (system, *others) = systems_of(scenario)
-    if others or scenario.loop.shape != "exact":
+    if scenario.loop.shape != "exact":
         return None
-    loose = flatten(verdict_only(relax(scenario, keep_only(scenario, ()))))
-    facts = sorted(drawn_facts(scenario, loose, system), key=lambda f: (len(f.names), f.text))
-    for fact in facts[:1]:
-        core = shrink(direct, fact.names, [(name,) for name in sorted(fact.names)])
-        return core if core.minimal else None
-    return None
+    names: frozenset[str] = frozenset()
+    for system in systems_of(scenario):
+        loose = flatten(verdict_only(relax(scenario, keep_only(scenario, ()))))
+        facts = drawn_facts(scenario, loose, system)
+        if not facts:
+            return None
+        names |= min(facts, key=lambda f: (len(f.names | names), f.text)).names
+    core = shrink(direct, names, [(name,) for name in sorted(names)])
+    return core if core.minimal else None
 
 
 def _contradicted(kept: Kept) -> Undecided:

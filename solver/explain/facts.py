@@ -17,7 +17,7 @@ from solver.explain.oracle import systems_of
 from solver.explain.shrink import Core
 from solver.explain.wording import at, listed
 from solver.flatten import flatten
-from solver.relax import cell_of, keep_only, relax, verdict_only
+from solver.relax import keep_only, relax, verdict_only
 from solver.route import RouteSearch
 from solver.route.narrow import Narrowed, narrow
 from solver.routing import clashing, route_problem
@@ -31,10 +31,29 @@ LAYER_S = 5.0
 def facts_of(scenario: Scenario, core: Core, direct: DirectOracle) -> list[str]:
     """Sentences that follow from the core, the telling ones first; `direct` refuted it."""
     found: dict[str, None] = {}
-    for system in systems_of(scenario):
-        for text in CoreView(scenario, core, system, direct.refusals).sentences():
+    depths = list(_depths(scenario, core))
+    for system in systems_of(scenario)[:1]:  # the others are for special cases
+        told = depths or CoreView(scenario, core, system, direct.refusals).sentences()
+        for text in told:
             found[text] = None
     return list(found)[:MOST]
+
+
+def _depths(scenario: Scenario, core: Core) -> Iterator[str]:
+    """Where the ground is too thin for lifts, or for whatever a system needs most room for."""
+    for name, surface in scenario.surfaces.items():
+        if f"surfaces.{name}.depth" not in core.names:
+            continue
+        systems = systems_of(scenario)
+        if all(surface.depth < system.column.depth for system in systems):
+            lifts = min(system.column.depth for system in systems)
+            yield f"the {name} has depth {surface.depth}, lifts need {lifts}"
+            continue
+        needs = [
+            f"{system.depth}{' (rectangles only)' if system.convex_only else ''}"
+            for system in systems
+        ]
+        yield f"the {name} has depth {surface.depth}; a machine needs {' or '.join(needs)}"
 
 
 class CoreView:
@@ -60,26 +79,13 @@ class CoreView:
     def sentences(self) -> Iterator[str]:
         """All that can be said."""
         for told in (
-            [*self._depth(), *self._drawn(), *self._lengths()],
+            [*self._drawn(), *self._lengths(), *self._around()],
             [*self._certificate(), *self._forced_corners()],
             [self._layer()],
         ):
             yield from told
             if told:
                 return
-
-    def _depth(self) -> Iterator[str]:
-        for name, surface in self.given.surfaces.items():
-            if f"surfaces.{name}.depth" not in self.core.names:
-                continue
-            lifts, drives = self.system.column.depth, min(d.depth for d in self.system.drives)
-            if surface.depth < lifts:
-                yield f"the {name} has depth {surface.depth}, lifts need {lifts}"
-            elif surface.depth < drives:
-                yield f"the {name} has depth {surface.depth}, drives need {drives}"
-            elif surface.depth < self.system.trigger.depth:
-                need = self.system.trigger.depth
-                yield f"the {name} has depth {surface.depth}, the trigger needs {need}"
 
     def _drawn(self) -> Iterator[str]:
         if self.given.loop.shape != "exact" or "loop.shape" not in self.core.names:
@@ -109,6 +115,16 @@ class CoreView:
         if isinstance(verdict, RouteFound) and verdict.optimal and verdict.route.costs[0] > high:
             return verdict.route.costs[0]
         return None
+
+    def _around(self) -> Iterator[str]:
+        around = self.given.loop.around
+        if around is None or "loop.around" not in self.core.names:
+            return
+        cell = self.problem.index[around]
+        if min(self.problem.graph.ports[cell]) < 0:
+            yield f"{at(around)} lies at the rim of its surface; no loop can run around it"
+        else:
+            yield f"no loop that keeps the rest runs around {at(around)}"
 
     def _certificate(self) -> Iterator[str]:
         """What counting and cut cells say."""
@@ -144,7 +160,7 @@ class CoreView:
                 "loops that keep these requirements exist, but none leaves its corner drives "
                 f"their room: 3 x 3 cells each, clear of other tape{self._rims()}"
             )
-        why = "; ".join(self.refusals[:3]) or "no trigger line fires them"
+        why = "; ".join(self.refusals[:3]) or "no line from the button reaches them"
         return f"routes with drives that keep these requirements exist, but none is fired: {why}"
 
     def _rims(self) -> str:
@@ -178,10 +194,3 @@ def _any_turns(routes: RouteProblem) -> Iterator[CornerOption]:
         for came in range(4):
             for goes in ((came + 1) % 4, (came + 3) % 4):
                 yield CornerOption(cell, came, goes, "", (0,) * len(routes.terms))
-
-
-def requirement_text(scenario: Scenario, name: str) -> str:
-    """A requirement in words, with its cell."""
-    text = scenario.requirements[name].text
-    cell = cell_of(scenario, name)
-    return f"{text}: {at(cell)}" if cell else text

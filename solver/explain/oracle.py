@@ -9,6 +9,7 @@ from models.machine import Machine
 from models.route import Route
 from models.scenario import Scenario, cell_requirement
 from models.system import System
+from solver.button_reach import reach_cut
 from solver.explain.switched import Refuted, Switched, Unsettled
 from solver.realise import Refused, net_search, realise
 from solver.systems import systems_for
@@ -69,11 +70,14 @@ class Oracle:
         return self._models[key]
 
     def _ask_one(self, model: Switched, active: frozenset[str], deadline: float) -> Answer:
+        problem = model.under(active)
+        cut = reach_cut(problem, model.system)
+        if cut is not None:
+            model.require_one(cut.tape, self._bearing(active))
         while True:
             route = model.route(active, deadline)
             if not isinstance(route, Route):
                 return route
-            problem = model.under(active)
             nets = net_search(problem, model.system)
             machine = realise(problem, model.system, nets, route)
             if not isinstance(machine, Refused):

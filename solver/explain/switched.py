@@ -11,8 +11,10 @@ import time
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from pysat.solvers import Solver
+
 from models.problem import Digging, Problem
-from models.route import Route
+from models.route import Route, RouteProblem
 from models.scenario import Scenario, cell_requirement
 from models.system import System
 from solver.explain.blockers import Blockers
@@ -25,7 +27,7 @@ from solver.route.formula import TRUE
 from solver.route.reading import read_route, sides
 from solver.route.rules import post_edges, post_fold_edges, post_wanted_cells
 from solver.route.stage import Stage
-from solver.route.topology import topology
+from solver.route.topology import Topology, topology
 from solver.routing import clashing, edge_limits, route_problem, this_route
 
 SOLVER = "glucose4"
@@ -49,11 +51,21 @@ class Unsettled:
 
 
 class SwitchedStage(Stage):
-    """A stage that is asked under assumptions."""
+    """A stage that is asked under assumptions, of a solver of its own."""
+
+    def __init__(self, routes: RouteProblem, tables: Topology) -> None:
+        super().__init__(routes, tables, routes.allowed, ())
+        self.solver.delete()
+        self.solver = Solver(name=SOLVER)
+        self._given = 0
 
     def ask(self, assumed: list[int], deadline: float) -> list[int] | bool | None:
         """True: there is a solution; None: time ran out; else the assumptions that clash."""
-        self._load()
+        for clause in self.model.formula.clauses[self._given :]:
+            self.solver.add_clause(list(clause))
+        self._given = len(self.model.formula.clauses)
+        if time.monotonic() > deadline:
+            return None
         if self.model.formula.contradiction:
             return []
         while True:
@@ -101,7 +113,7 @@ class Switched:
         self.routes = route_problem(self.problem, system)
         self.blockers = Blockers(scenario, self.problem, system)
         tables = topology(self.problem.graph)
-        self.stage = SwitchedStage(self.routes, tables, self.routes.allowed, (), solver=SOLVER)
+        self.stage = SwitchedStage(self.routes, tables)
         self.model = self.stage.model
         self.switch = {name: self.model.formula.new() for name in self.names}
         self.switch[DOUBT] = self.model.formula.new()
@@ -142,7 +154,7 @@ class Switched:
     def _post_limits(self) -> None:
         """The edge limits of the rules as given."""
         kept = relax(self.given, frozenset(self.names) - {"rules.push_limit"})
-        narrowed = replace(self.routes, limits=edge_limits(kept.rules))
+        narrowed = replace(self.routes, limits=edge_limits(kept.rules, self.system.edge_min))
         switch = [self.switch["rules.push_limit"]]
         post_under(self.model, switch, narrowed, post_edges, post_fold_edges)
 
@@ -208,4 +220,10 @@ class Switched:
             *self._off(sorted(names)),
             *(-option[o] for o in cut.dropped),
             *(option[o] for o in cut.chosen if o in option),
+        )
+
+    def require_one(self, cells: frozenset[int], names: frozenset[str]) -> None:
+        """One of these cells is tape while the requirements hold."""
+        self.model.formula.clause(
+            *self._off(sorted(names)), *(self.model.tape[cell] for cell in sorted(cells))
         )
