@@ -5,27 +5,28 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from models.machine import ALL_CASES, Case, Machine, MachineFault
-from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
+from models.outcome import Feasible, Infeasible, Undecided, Verdict
 from models.scenario import Scenario
+from solver.all_systems import Live, search_all
 from solver.check import check_machine
+from solver.draw_machine import draw_machine
 from solver.explain.explain import explain
 from solver.files import write_new
-from solver.flatten import flatten
 from solver.machine_file import read_machine, write_machine
 from solver.page import write_page
 from solver.plan import build_plan
-from solver.search import Beaten, Progress, search_system, value
 from solver.sheets import write_sheets
 from solver.simulate import PressReport, Simulation, prove, run_presses
-from solver.systems import systems_over
+from solver.status import Snapshot
 from solver.tell import fault_json, tell_fault, tell_presses, tell_verdict
 from solver.waveform import waveforms
 
 Say = Callable[[str], None]
+Tick = Callable[[Snapshot], None]
 GRACE_S = 5.0
 """How long after the budget a solver that is still at work is waited for."""
 
@@ -62,6 +63,10 @@ class Outcome:
             else (self.result if isinstance(self.result, Feasible) else None)
         )
 
+    def drawing(self, width: int) -> list[str]:
+        """The machine as a small drawing, if there is one."""
+        return draw_machine(self.found.machine, width) if self.found else []
+
     def summary(self, files: Mapping[str, str]) -> list[str]:
         """Lines for the terminal."""
         return tell_verdict(self.result, files)
@@ -85,7 +90,12 @@ class Outcome:
 
 
 def solve_scenario(
-    scenario: Scenario, *, budget_s: float, seed: int = 0, on_progress: Say = lambda line: None
+    scenario: Scenario,
+    *,
+    budget_s: float,
+    seed: int = 0,
+    on_progress: Say = lambda line: None,
+    on_tick: Tick = lambda now: None,
 ) -> Outcome:
     """Search all systems that the scenario's surfaces have.
 
@@ -93,12 +103,12 @@ def solve_scenario(
     or the end of the budget must not wait for them. The best machine so far is kept either way.
     """
     deadline = time.monotonic() + budget_s
-    state = Progress()
+    live = Live(scenario.loop.minimise)
     done: list[Verdict | BaseException] = []
 
     def work() -> None:
         try:
-            done.append(_search(scenario, deadline, seed, on_progress, state))
+            done.append(search_all(scenario, deadline, seed, on_progress, live))
             if isinstance(done[0], Infeasible):
                 # In its place only once it is ready: the verdict does not wait for its reason.
                 done[0] = explain(scenario, done[0], deadline, on_progress)
@@ -110,72 +120,27 @@ def solve_scenario(
     try:
         while worker.is_alive() and time.monotonic() < deadline + GRACE_S:
             worker.join(0.1)
+            on_tick(_snapshot(live, deadline))
     except KeyboardInterrupt:
         if done and isinstance(done[0], Infeasible):
             return Outcome(scenario, done[0])
-        bound = dict(state.named_bound)
-        return Outcome(scenario, Undecided(state.best, bound, "interrupted", interrupted=True))
+        stopped = Undecided(live.best, live.bound, "interrupted", interrupted=True)
+        return Outcome(scenario, stopped)
     if not done:
-        return Outcome(scenario, Undecided(state.best, dict(state.named_bound)))
+        return Outcome(scenario, Undecided(live.best, live.bound))
     if isinstance(done[0], BaseException):
         raise done[0]
     return Outcome(scenario, done[0])
 
 
-def _search(scenario: Scenario, deadline: float, seed: int, say: Say, state: Progress) -> Verdict:
-    """All systems, one after the other; the first in order wins among equals."""
-    problem = flatten(scenario)
-    results: list[Verdict | Beaten] = []
-    for system in systems_over(scenario.surfaces):
-        alone = replace(state, best=None, rival=state.best, refusals=[], unproven=False, bound=())
-        results.append(search_system(problem, system, deadline, seed, say, alone))
-        rivals = [f for f in (state.best, alone.best) if f is not None]
-        state.best = min(rivals, key=lambda f: value(f, scenario.loop.minimise), default=None)
-        state.terms, state.bound = alone.terms, alone.bound
-    return _best_of(results, state.best, scenario.loop.minimise)
-
-
-def _best_of(
-    results: list[Verdict | Beaten], best: Feasible | None, terms: tuple[str, ...]
-) -> Verdict:
-    """One verdict from those of the systems."""
-    if not results:
-        reason = Reason("no system of designs is known for these surfaces")
-        return Undecided(None, {}, reason.text, timed_out=False)
-    open_ = [r for r in results if isinstance(r, Undecided)]
-    late = [r for r in open_ if r.timed_out]
-    bound = _least_bound(results, terms)
-    if late:
-        return Undecided(best, bound, late[0].why)
-    if best is not None:
-        sure = all(
-            isinstance(r, Infeasible)
-            or (isinstance(r, Beaten) and r.proven)
-            or (isinstance(r, Feasible) and r.optimal)
-            for r in results
-        )
-        return replace(best, optimal=sure, lower_bound=best.score if sure else bound)
-    if open_:
-        return Undecided(None, bound, open_[0].why, details=open_[0].details, timed_out=False)
-    refuted = [r for r in results if isinstance(r, Infeasible)]
-    reasons = [reason for r in refuted for reason in r.reasons]
-    return Infeasible(tuple(reasons), "; ".join(dict.fromkeys(r.proof for r in refuted)))
-
-
-def _least_bound(results: list[Verdict | Beaten], terms: tuple[str, ...]) -> dict[str, int]:
-    """What no machine of any system is better than."""
-    bounds = []
-    for result in results:
-        match result:
-            case Feasible() | Undecided():
-                bounds.append(
-                    tuple(result.lower_bound[t] for t in terms if t in result.lower_bound)
-                )
-            case Beaten():
-                bounds.append(result.bound)
-            case Infeasible():
-                pass
-    return dict(zip(terms, min(bounds, default=()), strict=False))
+def _snapshot(live: Live, deadline: float) -> Snapshot:
+    best, bound, current = live.best, live.bound, live.current
+    scope = ""
+    if not bound and current is not None:
+        bound = current.named_bound
+        scope = f" in system {len(live.results) + 1} of {live.systems}"
+    scored = {term: best.score[term] for term in live.terms} if best else {}
+    return Snapshot(scored, bound, deadline - time.monotonic(), scope)
 
 
 def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str]:

@@ -1,0 +1,106 @@
+"""Problem -> verdict over all systems that its surfaces have, and how far the search has got."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
+from models.scenario import Scenario
+from solver.flatten import flatten
+from solver.search import Beaten, Progress, Say, search_system, value
+from solver.systems import systems_over
+
+Bound = tuple[int, ...]
+
+
+@dataclass
+class Live:
+    """How far the search has got. Other threads may look."""
+
+    terms: tuple[str, ...]
+    systems: int = 1
+    """How many systems there are to search."""
+    results: list[Verdict | Beaten] = field(default_factory=list)
+    """Those of the systems that are done."""
+    done_best: Feasible | None = None
+    current: Progress | None = None
+
+    @property
+    def best(self) -> Feasible | None:
+        """The best machine so far, of the system at work too."""
+        current = self.current
+        found = [self.done_best, None if current is None else current.best]
+        return _best((f for f in found if f is not None), self.terms)
+
+    @property
+    def bound(self) -> dict[str, int]:
+        """What no machine is better than; nothing as long as a system has not been looked at."""
+        bounds = bounds_of(self.results, self.terms)
+        current, waiting = self.current, self.systems - len(self.results)
+        if waiting == 1 and current is not None:
+            bounds.append(current.bound)
+        elif waiting > 0:
+            return {}
+        return dict(zip(self.terms, min(bounds, default=()), strict=False))
+
+
+def _best(found: Iterable[Feasible], terms: tuple[str, ...]) -> Feasible | None:
+    return min(found, key=lambda f: value(f, terms), default=None)
+
+
+def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: Live) -> Verdict:
+    """All systems, one after the other; the first in order wins among equals."""
+    problem = flatten(scenario)
+    systems = systems_over(scenario.surfaces)
+    live.systems = len(systems)
+    for system in systems:
+        rival = live.done_best
+        live.current = alone = Progress(rival=rival)
+        result = search_system(problem, system, deadline, seed, say, alone)
+        live.done_best, live.current = live.best, None
+        live.results.append(result)
+    return _verdict(live.results, live.best, live.terms)
+
+
+def _verdict(
+    results: list[Verdict | Beaten], best: Feasible | None, terms: tuple[str, ...]
+) -> Verdict:
+    """One verdict from those of the systems."""
+    if not results:
+        reason = Reason("no system of designs is known for these surfaces")
+        return Undecided(None, {}, reason.text, timed_out=False)
+    open_ = [r for r in results if isinstance(r, Undecided)]
+    late = [r for r in open_ if r.timed_out]
+    bound = dict(zip(terms, min(bounds_of(results, terms), default=()), strict=False))
+    if late:
+        return Undecided(best, bound, late[0].why)
+    if best is not None:
+        sure = all(
+            isinstance(r, Infeasible)
+            or (isinstance(r, Beaten) and r.proven)
+            or (isinstance(r, Feasible) and r.optimal)
+            for r in results
+        )
+        return replace(best, optimal=sure, lower_bound=best.score if sure else bound)
+    if open_:
+        return Undecided(None, bound, open_[0].why, details=open_[0].details, timed_out=False)
+    refuted = [r for r in results if isinstance(r, Infeasible)]
+    reasons = [reason for r in refuted for reason in r.reasons]
+    return Infeasible(tuple(reasons), "; ".join(dict.fromkeys(r.proof for r in refuted)))
+
+
+def bounds_of(results: Iterable[Verdict | Beaten], terms: tuple[str, ...]) -> list[Bound]:
+    """What no machine of each system is better than; those without a machine have none."""
+    bounds = []
+    for result in results:
+        match result:
+            case Feasible() | Undecided():
+                bounds.append(
+                    tuple(result.lower_bound[t] for t in terms if t in result.lower_bound)
+                )
+            case Beaten():
+                bounds.append(result.bound)
+            case Infeasible():
+                pass
+    return bounds
