@@ -17,7 +17,7 @@ from typing import Protocol
 from models.geometry import Cell, Frame, add, scale, sub
 from models.parts import Part
 from models.problem import Problem, face_name
-from models.route import Route
+from models.route import Route, RouteCut
 from models.system import System
 from solver import clearance
 from solver.assemble import Placed
@@ -55,6 +55,8 @@ class NoLine:
     reason: str
     proven: bool = True
     """Whether no other net of the catalogue would do either."""
+    cut: RouteCut | None = None
+    """What all routes have in common that this is true of; None: this route only."""
 
 
 @dataclass(frozen=True)

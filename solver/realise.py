@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from models.machine import ALL_CASES, Machine
 from models.problem import Problem
-from models.route import Route
+from models.route import Route, RouteCut
 from models.system import System
 from solver.check import check_against, check_machine
 from solver.feeds import FeedSearch
@@ -25,6 +25,8 @@ class Refused:
     reason: str
     proven: bool
     """Whether no other machine of the catalogue has this route."""
+    cut: RouteCut | None = None
+    """What all routes have in common that are refused for this; None: this route only."""
 
 
 def net_search(problem: Problem, system: System) -> NetSearch:
@@ -45,7 +47,7 @@ def realise(problem: Problem, system: System, nets: NetSearch, route: Route) -> 
     refused = Refused("no trigger net fits this route", proven=False)
     for net in nets.candidates(route):
         if isinstance(net, NoLine):
-            return Refused(net.reason, net.proven)
+            return Refused(net.reason, net.proven, net.cut)
         machine = lay_out(problem, system, route, net)
         breaches = check_machine(machine) + check_against(machine, problem.scenario)
         if not breaches:

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
 from models.route import Route, RouteFound, RouteNone, RouteUnknown
@@ -101,12 +102,14 @@ def _improve(
                 if state.rival is not None and value(state.rival, terms) <= bound:
                     return Beaten(state.bound, proven=not state.unproven and state.best is None)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
-                idle = 0 if _carry_through(problem, system, nets, route, state, say) else idle + 1
+                machine = realise(problem, system, nets, route)
+                idle = 0 if _keep(problem, system, route, machine, state, say) else idle + 1
                 if state.best is not None and value(state.best, terms) <= state.bound:
                     return _proven(state.best)
                 if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
                     return _good(state)
-                routes.forbid(this_route(routes.problem, route))
+                cut = machine.cut if isinstance(machine, Refused) else None
+                routes.forbid(cut or this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
 
@@ -117,12 +120,16 @@ def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> No
         state.bound = max(state.bound, bound)
 
 
-def _carry_through(
-    problem: Problem, system: System, nets: NetSearch, route: Route, state: Progress, say: Say
+def _keep(
+    problem: Problem,
+    system: System,
+    route: Route,
+    machine: Machine | Refused,
+    state: Progress,
+    say: Say,
 ) -> bool:
-    """Take a route on to a simulated machine; keep it if it is the best so far."""
+    """Keep a simulated machine if it is the best so far; note why there is none."""
     terms = state.terms
-    machine = realise(problem, system, nets, route)
     if isinstance(machine, Refused):
         state.refusals.append(machine.reason)
         state.unproven |= not machine.proven

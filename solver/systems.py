@@ -76,4 +76,6 @@ def wall_system() -> System:
     drives = tuple(
         e.design for e in load_entries() if e.design.system == "wall" and e.parity == "any"
     )
-    return System("wall", WALL_COLUMN, drives, WALL_TRIGGER, line_level=-3, least_parts=3)
+    return System(
+        "wall", WALL_COLUMN, drives, WALL_TRIGGER, line_level=-3, edge_min=3, least_parts=3
+    )

@@ -11,13 +11,13 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import reduce
-from itertools import islice
+from itertools import islice, pairwise
 from operator import or_
 
 from models.geometry import VECTOR, Cell, Face, add, scale, step, sub
 from models.parts import CONDUCTIVE, Part
 from models.problem import Problem, face_name
-from models.route import Route
+from models.route import Route, RouteCut
 from models.system import System
 from solver.assemble import Collision, Placed, merge
 from solver.cables import Feed, Space, Tree, distances
@@ -111,15 +111,41 @@ class WallNetSearch:
         try:
             parts, _ = merge(units, own.values())
         except Collision as collision:
-            return NoLine(f"the lift line and a drive meet: {collision}")
+            text = f"the lift line and a drive meet: {collision}"
+            units_met = (collision.first, collision.second)
+            return NoLine(text, cut=self._cut(route, collision.cell, units_met))
         hard = behind | {cell for unit in units for cell in unit.air()}
         for cell in (*own, *behind, *line.air):
             if not problem.digging.allows(cell):
-                return NoLine(f"the lift line needs the cell {cell}, which may not be dug")
+                text = f"the lift line needs the cell {cell}, which may not be dug"
+                return NoLine(text, cut=self._cut(route, cell, ()))
         for part in parts:
             if part.at in behind or part.at in line.air:
-                return NoLine(f"the lift line needs the cell {part.at} of {part.unit} free")
+                text = f"the lift line needs the cell {part.at} of {part.unit} free"
+                return NoLine(text, cut=self._cut(route, part.at, (part.unit,)))
         return _Scene(line, {p.at: p for p in parts}, tuple(units), frozenset(hard), inward)
+
+    def _cut(self, route: Route, cell: Cell, units: tuple[str, ...]) -> RouteCut:
+        """Every route with these units, and with the edges whose line can reach the cell.
+
+        An edge's line follows from its length and its two corners.
+        """
+        cells, corners = self.problem.graph.cells, route.corners
+        dropped = {corners[int(name.split()[1])] for name in units if name.startswith("drive")}
+        bare: set[int] = set()
+        turns = {corner.cell: corner for corner in corners}
+        starts = [k for k, i in enumerate(route.cells) if i in turns]
+        for start, end in pairwise([*starts, starts[0] + len(route.cells)]):
+            edge = [route.cells[k % len(route.cells)] for k in range(start, end + 1)]
+            if any(self._in_reach(cells[i], cell) for i in edge):
+                dropped |= {turns[edge[0]], turns[edge[-1]]}
+                bare |= set(edge[1:-1])
+        return RouteCut(bare=frozenset(bare), dropped=frozenset(dropped))
+
+    def _in_reach(self, tape: Cell, cell: Cell) -> bool:
+        """Whether the line behind a tape cell may take a cell: one aside, two above or below."""
+        behind = step(cell, self.surface.plane.behind, -self.surface.plane.level(cell))
+        return _apart((*tape[:2], 0), (*behind[:2], 0)) <= 1 and abs(tape[2] - behind[2]) <= 2
 
     # ------------------------------------------------------------------ nets
 
