@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 
-from models.geometry import Cell, cross, dot, scale, sub
-from models.parts import Part
+from models.geometry import VECTOR, Cell, add, cross, dot, scale, sub
+from models.parts import RAMS, Part
 from models.problem import Problem
 from solver.assemble import Placed
 from solver.folds import SENSOR_FOLD, fold_frame
+from solver.lift_lines import DOWN
 from solver.space_line import SpaceLine
 
 WEIGHT = 100
@@ -42,17 +43,33 @@ def place_folds(
 
 def _trouble(problem: Problem, fold: Placed, line: SpaceLine, others: Sequence[Placed]) -> int:
     """How much a fold would be in the way of what stands already."""
+    parts = {part.at: part for unit in others for part in unit.parts()}
+    parts.update(line.parts)
     taken = {part.at for unit in others for part in unit.parts()}
     taken |= {cell for unit in others for cell in unit.air()}
     trouble = 0
+    own = {part.at for part in fold.parts()}
     for part in fold.parts():
         trouble += _meeting(part, line.parts)
+        trouble += WEIGHT * (part.kind == "sensor" and _wakes(part, parts, own))
         if part.at in taken or part.at in line.keep or not problem.digging.allows(part.at):
             trouble += WEIGHT
     for cell in fold.air():
         blocked = cell in taken or cell in line.parts or not problem.digging.allows(cell)
         trouble += WEIGHT * blocked
     return trouble
+
+
+def _wakes(sensor: Part, parts: Mapping[Cell, Part], own: Set[Cell]) -> bool:
+    """Whether it puts power into something else, or over the head of a ram that picks it up."""
+    assert sensor.face is not None
+    out = sub(sensor.at, VECTOR[sensor.face])
+    below = parts.get(add(out, DOWN))
+    if out in own:
+        return False
+    return (out in parts and parts[out].kind not in ("sensor", "insulator")) or (
+        below is not None and below.kind in RAMS
+    )
 
 
 def _meeting(part: Part, parts: Mapping[Cell, Part]) -> int:
