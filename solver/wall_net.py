@@ -15,7 +15,7 @@ from itertools import islice, pairwise
 from operator import or_
 
 from models.geometry import VECTOR, Cell, Face, add, scale, step, sub
-from models.parts import CONDUCTIVE, Part
+from models.parts import CONDUCTIVE, RAMS, Part
 from models.problem import Problem, face_name
 from models.route import Route, RouteCut
 from models.system import System
@@ -27,6 +27,8 @@ from solver.routing import corner_frame
 
 LINE_DEPTH = 4
 """Cells behind the surface that a lift line reaches; cables go deeper only if they must."""
+HEARING = frozenset({*RAMS, "wire", "inverter", "buffer"})
+"""Kinds that ground with power in it would wake."""
 MAX_COVERS = 300
 """Sets of feeding places that are weighed."""
 MAX_TRIES = 40
@@ -60,6 +62,9 @@ class WallNetSearch:
         (self.surface,) = problem.scenario.surfaces.values()
         self.ground = frozenset(self._ground())
         """Every cell that may be dug."""
+        around = {add(cell, side) for cell in self.ground for side in _SIDES} - self.ground
+        self.rock = frozenset(c for c in around if self.surface.plane.level(c) >= 1)
+        """Cells beside those that stay ground, and conduct."""
 
     def _ground(self) -> Iterator[Cell]:
         plane, margin = self.surface.plane, self.surface.margin
@@ -195,7 +200,9 @@ class WallNetSearch:
         loose = (*scene.line.parts.values(), button, ram, *tree.sensors())
         taken = {part.at for part in loose} | set(scene.parts)
         wires = {feed for feed in tree.outputs() if feed in taken}
-        air = scene.line.air | tree.outputs() | {sub(trigger, scale(scene.inward, 2))}
+        air = (
+            scene.line.air | (tree.outputs() & self.ground) | {sub(trigger, scale(scene.inward, 2))}
+        )
         air |= {sub(cell, scene.inward) for cell in self._tape_of(scene)}
         return Net(trigger, (), loose, {}, frozenset(air - taken - wires))
 
@@ -215,9 +222,13 @@ class WallNetSearch:
             over.add(add(ram, UP))
         empty = self.ground - hard - set(parts)
         deaf = {p.at for p in parts.values() if p.kind in ("sensor", "insulator")}
+        ears = {cell for p in parts.values() if p.kind in HEARING for cell in _ears(p)}
+        if trigger is not None:
+            ears |= {ram, add(ram, UP)}
+        heard = {add(cell, side) for cell in ears for side in _SIDES}
         return Space(
             frozenset(cell for cell in empty if plane.level(cell) <= depth),
-            (empty | deaf) - over,
+            (empty | deaf | (self.rock - heard)) - over,
         )
 
     def _triggers(self, scene: _Scene, depth: int) -> Iterator[Cell]:
@@ -233,6 +244,11 @@ class WallNetSearch:
             if any(p is not None and p.kind not in ("sensor", "insulator") for p in (*near, below)):
                 continue
             yield cover
+
+
+def _ears(part: Part) -> tuple[Cell, ...]:
+    """Where a part may read power from its neighbours; a ram also one cell above itself."""
+    return (part.at, add(part.at, UP)) if part.kind in RAMS else (part.at,)
 
 
 def _roots(trigger: Cell, inward: Cell) -> frozenset[Cell]:
