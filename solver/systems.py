@@ -7,7 +7,7 @@ from functools import cache
 
 from models.surface import SurfaceName
 from models.system import System
-from solver.catalogue import load_entries
+from solver.catalogue import entry, load_entries
 from solver.worked import (
     CEILING_COLUMN,
     CEILING_TRIGGER,
@@ -17,12 +17,11 @@ from solver.worked import (
     FLOOR_COLUMN,
     FLOOR_DRIVE,
     FLOOR_TRIGGER,
-    SENSOR_DRIVE,
     WALL_COLUMN,
     WALL_TRIGGER,
 )
 
-DEEP = System("deep", FLOOR_COLUMN, (SENSOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
+DEEP = System("deep", FLOOR_COLUMN, (entry("floor-8").design,), FLOOR_TRIGGER, line_level=-4)
 FLAT = System(
     "flat",
     FLAT_COLUMN,
@@ -36,7 +35,8 @@ FLAT = System(
     fixed_parts=3 - 16,
 )
 """Shallow floors: depth 3, rectangles only, and few parts per cell."""
-OVER = System("over", CEILING_COLUMN, (SENSOR_DRIVE,), CEILING_TRIGGER, line_level=-4)
+OVER = System("over", CEILING_COLUMN, (entry("floor-8").design,), CEILING_TRIGGER, line_level=-4)
+"""The floor's drive stands on nothing and serves a ceiling too, down to edges of two."""
 TRADE = System("trade", FLOOR_COLUMN, (FLOOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
 """The trade's own drive: measured for comparison, never better than the others."""
 

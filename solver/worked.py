@@ -9,6 +9,7 @@ from __future__ import annotations
 from models.catalogue import Design
 from models.geometry import Cell
 from models.parts import Part
+from solver.catalogue import entry
 
 FLOOR_COLUMN = Design(
     name="floor column, sensor below",
@@ -63,27 +64,6 @@ FLOOR_TRIGGER = Design(
     ),
     air=((0, 0, -2),),
     provenance="worked example of the trade",
-)
-
-SENSOR_DRIVE = Design(
-    name="drive of sensors",
-    role="drive",
-    up="+z",
-    parts=(
-        Part("push_ram", (-2, -1, -1), "+x"),
-        Part("sensor", (-2, -1, -3), "+x"),
-        Part("sensor", (-2, -1, -2), "-z"),
-        Part("grip_ram", (-1, -2, -1), "+y"),
-        Part("sensor", (-1, -2, -3), "+y"),
-        Part("block", (-1, -2, -2)),
-        Part("sensor", (-1, -1, -3), "+z"),
-        Part("sensor", (-1, -1, -2), "+y"),
-        Part("push_ram", (0, -2, -1), "+y"),
-        Part("sensor", (0, -2, -3), "-x"),
-        Part("sensor", (0, -2, -2), "-z"),
-    ),
-    air=((-1, -1, -1), _SHIFTED, (-1, -1, -4)),
-    provenance="found by the synthesizer; nothing in it stands on anything, so any gravity will do",
 )
 
 CEILING_COLUMN = Design(
@@ -149,7 +129,7 @@ FLAT_DRIVE = Design(
     role="drive",
     up="+z",
     parts=(
-        *SENSOR_DRIVE.parts,
+        *entry("floor-8").design.parts,
         Part("wire", (-2, 2, -2)),
         Part("sensor", (-2, 2, -3), "+z"),
         Part("sensor", (-2, 1, -3), "+y"),
