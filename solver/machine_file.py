@@ -17,7 +17,7 @@ from models.rules import Rules
 FORMAT, VERSION = "ringwright-machine", 1
 MAX_BYTES = 64 * 1024 * 1024
 MAX_COORDINATE = 4096
-MAX_DUG = 20_000_000
+MAX_DUG = 2_000_000
 
 
 def write_machine(machine: Machine) -> str:
@@ -193,7 +193,7 @@ class _Reader:
         if known is None:
             self.fault(f"{where}.kind", "unknown kind", kind, f"One of: {', '.join(KINDS)}.")
         at = self.cell(value.get("at"), f"{where}.at")
-        if kind in FACED and face not in FACES:
+        if known in FACED and face not in FACES:
             self.fault(f"{where}.face", "needs a face", face, f"One of: {', '.join(FACES)}.")
         if kind == "buffer" and face in ("+z", "-z"):
             self.fault(f"{where}.face", "a buffer faces sideways", face, "Use +x, -x, +y or -y.")
@@ -209,7 +209,7 @@ class _Reader:
         return Part(
             known,
             at,
-            face if kind in FACED else None,
+            face if known in FACED else None,
             delay,
             pressed,
             unit if isinstance(unit, str) else "",

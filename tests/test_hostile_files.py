@@ -1,0 +1,150 @@
+"""Hostile machine files, and a process that is killed while it writes."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from models.fault import InputError
+from models.machine import Machine
+from solver.machine_file import parse_machine, read_machine, write_machine
+from solver.pipeline import check_file, simulate_file
+from tests.oracles.ring_builder import build_ring, rectangle
+
+RING = json.loads(json.dumps(build_ring(rectangle(3, 3))))
+SLOW = settings(
+    max_examples=150, deadline=5000, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+SIMULATED = settings(SLOW, max_examples=40, deadline=10_000)
+
+numbers = st.one_of(
+    st.integers(-6, 12), st.integers(), st.floats(), st.just(10**400), st.booleans()
+)
+scalars = st.one_of(st.none(), numbers, st.text(max_size=8), st.sampled_from(["+x", "-z", "wire"]))
+anything = st.recursive(
+    scalars,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=6), inner, max_size=4)
+    ),
+    max_leaves=12,
+)
+
+
+def places(value: object, path: tuple[object, ...] = ()) -> list[tuple[object, ...]]:
+    """Every place inside a JSON value."""
+    found = [path]
+    items: list[tuple[object, object]] = []
+    if isinstance(value, dict):
+        items = list(value.items())
+    elif isinstance(value, list):
+        items = list(enumerate(value))[:12]
+    for key, inner in items:
+        found += places(inner, (*path, key))
+    return found
+
+
+PLACES = [p for p in places(RING) if p]
+
+
+def changed(path: tuple[object, ...], value: object) -> dict[str, object]:
+    content = json.loads(json.dumps(RING))
+    target = content
+    for key in path[:-1]:
+        target = target[key]
+    target[path[-1]] = value
+    return content
+
+
+@SLOW
+@given(st.sampled_from(PLACES), anything)
+def test_one_wrong_value_is_read_or_named(path, value):
+    with suppress(InputError):
+        assert isinstance(parse_machine(changed(path, value), "m"), Machine)
+
+
+@SLOW
+@given(anything)
+def test_any_json_is_read_or_named(value):
+    with suppress(InputError):
+        assert isinstance(parse_machine(value, "m"), Machine)
+
+
+@SLOW
+@given(st.binary(max_size=200))
+def test_any_bytes_are_read_or_named(tmp_path, data):
+    path = tmp_path / "machine.json"
+    path.write_bytes(data)
+    with suppress(InputError):
+        read_machine(path)
+
+
+@SLOW
+@given(st.data())
+def test_a_damaged_file_is_read_or_named(tmp_path, data):
+    text = bytearray(json.dumps(RING).encode())
+    for _ in range(data.draw(st.integers(1, 4))):
+        start = data.draw(st.integers(0, len(text) - 1))
+        text[start : start + data.draw(st.integers(0, 9))] = data.draw(st.binary(max_size=6))
+    path = tmp_path / "machine.json"
+    path.write_bytes(bytes(text))
+    with suppress(InputError):
+        read_machine(path)
+
+
+@SIMULATED
+@given(st.sampled_from(PLACES), anything)
+def test_whatever_is_read_can_be_simulated_and_written(tmp_path, path, value):
+    file = tmp_path / "machine.json"
+    try:
+        file.write_text(json.dumps(changed(path, value)))
+        machine = read_machine(file)
+    except (InputError, ValueError, UnicodeEncodeError):
+        return
+    simulate_file(file, presses=1).summary()
+    check_file(file).summary()
+    assert parse_machine(json.loads(write_machine(machine)), "m") == machine
+
+
+def test_deep_nesting_and_a_long_number(tmp_path):
+    path = tmp_path / "machine.json"
+    for text in ("[" * 100_000, '{"a":' * 50_000, "9" * 100_000, "", "null", "\ufeff{}"):
+        path.write_text(text)
+        with suppress(InputError):
+            read_machine(path)
+            raise AssertionError(text[:20])
+
+
+def test_killed_at_any_moment_the_old_or_the_new_file_is_whole(tmp_path):
+    path = tmp_path / "machine.json"
+    texts = ["a" * 400_000, "b" * 400_000]
+    code = (
+        "import sys; from pathlib import Path; from solver.files import write_new\n"
+        "print('ready', flush=True)\n"
+        "for i in range(10**6): write_new(Path(sys.argv[1]), 'ab'[i % 2] * 400_000, True)\n"
+    )
+    root = Path(__file__).parent.parent
+    for moment in range(12):
+        call = [sys.executable, "-c", code, str(path)]
+        with subprocess.Popen(call, cwd=root, stdout=subprocess.PIPE) as writer:
+            assert writer.stdout is not None
+            writer.stdout.readline()
+            time.sleep(0.002 + 0.003 * moment)
+            writer.send_signal(signal.SIGKILL)
+        if path.exists():
+            assert path.read_text() in texts
+    assert path.exists()
+
+
+def test_a_pit_too_large_to_work_with_is_refused():
+    content = changed(("dug",), [{"min": [0, 0, -1000], "max": [100, 100, -1]}])
+    with suppress(InputError):
+        parse_machine(content, "m")
+        raise AssertionError("ten million cells")
