@@ -15,9 +15,12 @@ import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
+
+if TYPE_CHECKING:
+    from models.scenario import Term
 
 OK, OUR_FAULT, WRONG_INPUT, IMPOSSIBLE, UNDECIDED, INTERRUPTED = 0, 1, 2, 3, 4, 130
 STATUS = {"feasible": OK, "infeasible": IMPOSSIBLE, "undecided": UNDECIDED}
@@ -43,6 +46,18 @@ def _finite(_: click.Context, parameter: click.Parameter, value: float) -> float
     if not math.isfinite(value):
         raise click.BadParameter("give a finite number of seconds", param=parameter)
     return value
+
+
+def _terms(_: click.Context, parameter: click.Parameter, value: str | None) -> tuple[Term, ...]:
+    from models.scenario import TERMS
+
+    words = [word.strip() for word in (value or "").split(",")] if value is not None else []
+    found = tuple(term for word in words for term in TERMS if term == word)
+    if len(found) < len(words) or len(set(found)) < len(found):
+        raise click.BadParameter(
+            f"give some of {', '.join(TERMS)}, each once, with commas between", param=parameter
+        )
+    return found
 
 
 budget_option = click.option(
@@ -80,6 +95,13 @@ def cli() -> None:
 @cli.command()
 @click.argument("scenario", type=FILE)
 @click.option("--out", "out_dir", type=FILE, required=True, help="Directory for the results.")
+@click.option(
+    "--front",
+    metavar="TERM,TERM...",
+    callback=_terms,
+    help="Also find all machines that none other beats in all of these: parts, depth, length, "
+    "corners, dug. Half of the budget is kept for it.",
+)
 @budget_option
 @seed_option
 @json_option
@@ -88,6 +110,7 @@ def cli() -> None:
 def solve(
     scenario: Path,
     out_dir: Path,
+    front: tuple[Term, ...],
     budget_s: float,
     seed: int,
     as_json: bool,
@@ -100,12 +123,17 @@ def solve(
     Examples:
       ringwright solve scenarios/first-ring.toml --out out/first-ring
       ringwright solve my-room.toml --out my-room --budget 300 --json
+      ringwright solve my-room.toml --out my-room --front parts,depth,length
     """
     from models.fault import InputError
     from solver.files import OUTPUT_NAMES, check_out_dir
     from solver.read_scenario import read_scenario
 
     faults = check_out_dir(out_dir, OUTPUT_NAMES, force)
+    if front and not faults:
+        from solver.front_files import check_front_dirs
+
+        faults = check_front_dirs(out_dir, force)
     try:
         asked = read_scenario(scenario)
     except InputError as error:
@@ -119,7 +147,12 @@ def solve(
     told = reporter(sys.stderr, quiet, os.environ, _width)
     try:
         outcome = solve_scenario(
-            asked, budget_s=budget_s, seed=seed, on_progress=told.say, on_tick=told.tick
+            asked,
+            budget_s=budget_s,
+            seed=seed,
+            on_progress=told.say,
+            on_tick=told.tick,
+            front=front,
         )
     finally:
         told.close()

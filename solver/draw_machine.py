@@ -33,7 +33,7 @@ Signs = dict[Spot, str]
 
 def draw_machine(machine: Machine, width: int) -> list[str]:
     """A drawing a surface and a legend, within `width` characters but for very narrow ones."""
-    drawn = _signs(machine)
+    drawn = signs_of(machine)
     lines: list[str] = []
     for name in SURFACES:
         if name in drawn:
@@ -56,7 +56,7 @@ def _packed(items: Iterable[str], width: int) -> list[str]:
     return lines
 
 
-def _signs(machine: Machine) -> dict[SurfaceName, Signs]:
+def signs_of(machine: Machine) -> dict[SurfaceName, Signs]:
     """The signs of all surfaces; of several in one cell that nearest to the room."""
     homes = Homes(machine)
     signs: dict[SurfaceName, Signs] = defaultdict(dict)

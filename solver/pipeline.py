@@ -5,28 +5,35 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from models.front import Front
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.outcome import Feasible, Infeasible, Undecided, Verdict
-from models.scenario import Scenario
+from models.plan import BuildPlan
+from models.scenario import Scenario, Term
 from solver.all_systems import Live, search_all
 from solver.check import check_machine
 from solver.draw_machine import draw_machine
 from solver.explain.explain import explain
-from solver.files import write_new
+from solver.files import OUTPUT_NAMES, write_new
+from solver.front import FrontSoFar, search_front
+from solver.front_files import front_json, write_choice
 from solver.machine_file import read_machine, write_machine
 from solver.page import write_page
 from solver.plan import build_plan
+from solver.search import value
 from solver.sheets import write_sheets
 from solver.simulate import PressReport, Simulation, prove, run_presses
 from solver.status import Snapshot
-from solver.tell import fault_json, tell_fault, tell_presses, tell_verdict
+from solver.tell import fault_json, tell_fault, tell_front, tell_presses, tell_verdict
 from solver.waveform import waveforms
 
 Say = Callable[[str], None]
 Tick = Callable[[Snapshot], None]
+FRONT_SHARE = 0.5
+"""How much of the budget is kept for the front, if one is asked for."""
 GRACE_S = 5.0
 """How long after the budget a solver that is still at work is waited for."""
 
@@ -37,6 +44,8 @@ class Outcome:
 
     scenario: Scenario
     result: Verdict
+    front: Front | None = None
+    """The machines to choose from, if they were asked for."""
 
     @property
     def verdict(self) -> str:
@@ -69,7 +78,8 @@ class Outcome:
 
     def summary(self, files: Mapping[str, str]) -> list[str]:
         """Lines for the terminal."""
-        return tell_verdict(self.result, files)
+        choice = tell_front(self.front) if self.front else []
+        return [*choice, *tell_verdict(self.result, files)]
 
     def as_json(self, files: Mapping[str, str]) -> dict[str, object]:
         """The object that `--json` prints."""
@@ -86,6 +96,7 @@ class Outcome:
             ],
             "proof": self.result.proof if isinstance(self.result, Infeasible) else "",
             "files": dict(files),
+            **(front_json(self.front, files) if self.front else {}),
         }
 
 
@@ -96,41 +107,63 @@ def solve_scenario(
     seed: int = 0,
     on_progress: Say = lambda line: None,
     on_tick: Tick = lambda now: None,
+    front: tuple[Term, ...] = (),
 ) -> Outcome:
-    """Search all systems that the scenario's surfaces have.
+    """Search all systems that the scenario's surfaces have, then the front over these terms.
 
     The search runs in a thread of its own: solvers hold on to the processor for long, and Ctrl-C
     or the end of the budget must not wait for them. The best machine so far is kept either way.
     """
     deadline = time.monotonic() + budget_s
-    live = Live(scenario.loop.minimise)
+    until = deadline - budget_s * FRONT_SHARE if front else deadline
+    live, choice = Live(scenario.loop.minimise), FrontSoFar(scenario, front)
     done: list[Verdict | BaseException] = []
 
     def work() -> None:
         try:
-            done.append(search_all(scenario, deadline, seed, on_progress, live))
+            done.append(search_all(scenario, until, seed, on_progress, live))
             if isinstance(done[0], Infeasible):
                 # In its place only once it is ready: the verdict does not wait for its reason.
                 done[0] = explain(scenario, done[0], deadline, on_progress)
+            elif front:
+                choice.found += [live.best] if live.best else []
+                search_front(choice, deadline, seed, on_progress)
         except BaseException as error:  # noqa: BLE001  handed on to the main thread below
             done.append(error)
 
     worker = threading.Thread(target=work, daemon=True)
     worker.start()
+    stopped = False
     try:
         while worker.is_alive() and time.monotonic() < deadline + GRACE_S:
             worker.join(0.1)
             on_tick(_snapshot(live, deadline))
     except KeyboardInterrupt:
-        if done and isinstance(done[0], Infeasible):
-            return Outcome(scenario, done[0])
-        stopped = Undecided(live.best, live.bound, "interrupted", interrupted=True)
-        return Outcome(scenario, stopped)
-    if not done:
-        return Outcome(scenario, Undecided(live.best, live.bound))
-    if isinstance(done[0], BaseException):
-        raise done[0]
-    return Outcome(scenario, done[0])
+        stopped = True
+    for error in done:
+        if isinstance(error, BaseException) and not stopped:
+            raise error
+    verdict = done[0] if done and not isinstance(done[0], BaseException) else None
+    if stopped and not isinstance(verdict, Infeasible):
+        verdict = Undecided(live.best, live.bound, "interrupted", interrupted=True)
+    verdict = verdict or Undecided(live.best, live.bound)
+    if not front or isinstance(verdict, Infeasible):
+        return Outcome(scenario, verdict)
+    return Outcome(scenario, _with_best_of(choice, verdict), choice.front())
+
+
+def _with_best_of(choice: FrontSoFar, verdict: Feasible | Undecided) -> Verdict:
+    """A verdict that is not proven may gain by a better machine that the front came upon."""
+    terms = choice.scenario.loop.minimise
+    found = list(choice.found)
+    known = verdict.best if isinstance(verdict, Undecided) else verdict
+    best = min([*([known] if known else []), *found], key=lambda f: value(f, terms), default=None)
+    if best is None or best is known:
+        return verdict
+    if isinstance(verdict, Undecided):
+        return replace(verdict, best=best)
+    assert not verdict.optimal, "a proven machine was beaten"
+    return replace(best, optimal=False, lower_bound=verdict.lower_bound)
 
 
 def _snapshot(live: Live, deadline: float) -> Snapshot:
@@ -151,16 +184,25 @@ def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str
             # A machine from an earlier run must not stand for this verdict.
             (out_dir / "machine.json").unlink(missing_ok=True)
         return {}
-    plan = build_plan(found.machine)
-    contents = {
-        "machine": ("machine.json", write_machine(found.machine)),
-        "page": ("plan.html", write_page(plan)),
-        "plan": ("plan.txt", write_sheets(plan)),
-        "waveforms": ("waves.vcd", press_waveforms(found.machine)),
-    }
-    for name, content in contents.values():
-        write_new(out_dir / name, content, force)
-    return {what: str(out_dir / name) for what, (name, _) in contents.items()}
+
+    def write(one: Feasible, directory: Path) -> BuildPlan:
+        plan = build_plan(one.machine)
+        contents = (
+            write_machine(one.machine),
+            write_page(plan),
+            write_sheets(plan),
+            press_waveforms(one.machine),
+        )
+        for name, content in zip(OUTPUT_NAMES, contents, strict=True):
+            write_new(directory / name, content, force)
+        return plan
+
+    write(found, out_dir)
+    kinds = ("machine", "page", "plan", "waveforms")
+    files = {k: str(out_dir / name) for k, name in zip(kinds, OUTPUT_NAMES, strict=True)}
+    if outcome.front is not None:
+        files |= write_choice(outcome.scenario, outcome.front, found, out_dir, force, write)
+    return files
 
 
 # ------------------------------------------------------------------ simulate and check

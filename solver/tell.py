@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from models.front import Front
 from models.machine import Case, MachineFault
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from solver.simulate import PressReport
@@ -37,6 +38,24 @@ def tell_verdict(verdict: Verdict, files: Mapping[str, str]) -> list[str]:
             bound = ", ".join(f"{k} {v}" for k, v in verdict.lower_bound.items())
             lines += [f"No machine of these designs has less than: {bound}"] if bound else []
     return lines + [f"{what}: {path}" for what, path in files.items()]
+
+
+def tell_front(front: Front) -> list[str]:
+    """The machines to choose from, and whether these are all."""
+    lines = [f"Machines to choose from, by {', '.join(front.terms)}: {len(front.machines)}"]
+    for number, found in enumerate(front.machines, start=1):
+        lines.append(f"  front-{number}:{_score(found)[1:]}")
+    return [*lines, *(f"  {line}" for line in tell_completeness(front))]
+
+
+def tell_completeness(front: Front) -> list[str]:
+    """Whether a front is all there is, or what is open."""
+    if front.complete:
+        return ["Proven complete over the catalogue: no other machine is better in any way."]
+    lines = ["Not proven complete; more machines may lie here:"]
+    lines += [f"- {gap}" for gap in front.gaps]
+    least = ", ".join(f"{key} {value}" for key, value in front.least.items())
+    return [*lines, f"Proven of each alone, no machine has less than: {least}"] if least else lines
 
 
 def _score(found: Feasible) -> str:

@@ -7,7 +7,6 @@ import os
 import pty
 import re
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -249,8 +248,6 @@ def test_elsewhere_lines_are_plain_and_quiet_is_quiet(tmp_path):
     assert done.returncode == 0
     assert "\r" not in done.stderr and "route of" in done.stderr
     assert re.search(r"\|.*\+[>^<v]+\+.*\|", done.stdout)
-    for flag in ("--quiet", "--json"):
-        done = ringwright("solve", RING, "--out", Path(tmp_path / flag), flag)
-        assert done.returncode == 0
-        assert "|" not in done.stdout
-        assert (done.stderr == "") == (flag == "--quiet")
+    done = ringwright("solve", RING, "--out", tmp_path / "b", "--quiet")
+    assert done.returncode == 0
+    assert done.stderr == "" and "|" not in done.stdout
