@@ -1,0 +1,79 @@
+"""Ceilings and shallow floors, from a drawn ring to a machine that two simulators accept."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from models.outcome import Feasible, Infeasible
+from solver.machine_file import write_machine
+from solver.pipeline import solve_scenario
+from solver.read_scenario import parse_scenario
+from tests.oracles.naive_simulator import run_presses
+
+RIM = 4
+
+
+def ring(surface, width, height, *, depth, direction="clockwise", minimise='["parts"]'):
+    """A scenario with an exact ring in the middle of one surface."""
+    across, down = width + 2 * RIM, height + 2 * RIM
+    rows = [["."] * across for _ in range(down)]
+    for x in range(width):
+        rows[RIM][RIM + x] = rows[RIM + height - 1][RIM + x] = "o"
+    for y in range(height):
+        rows[RIM + y][RIM] = rows[RIM + y][RIM + width - 1] = "o"
+    drawn = "\n".join("".join(row) for row in rows)
+    text = (
+        f'title = "ring"\n[room]\nsize = [{across}, {down}, 4]\n[surfaces.{surface}]\n'
+        f'depth = {depth}\nmap = """\n{drawn}\n"""\n[loop]\ndirection = "{direction}"\n'
+        f'shape = "exact"\nminimise = {minimise}\n'
+    )
+    return parse_scenario(text, Path("ring.toml"))
+
+
+def solved(scenario):
+    result = solve_scenario(scenario, budget_s=300).result
+    assert isinstance(result, Feasible)
+    content = json.loads(write_machine(result.machine))
+    for overhead, ground in ((True, True), (False, False)):
+        twin = run_presses(content, 1, overhead=overhead, ground=ground)
+        assert twin.ok, twin.faults
+    return result
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "direction"),
+    [(3, 3, "clockwise"), (2, 5, "anticlockwise"), (6, 4, "anticlockwise"), (9, 8, "clockwise")],
+)
+def test_ceiling_rings_of_any_size(width, height, direction):
+    found = solved(ring("ceiling", width, height, depth=4, direction=direction))
+    assert found.score["depth"] == 4
+
+
+def test_a_ceiling_cell_needs_four_parts_and_a_floor_cell_five():
+    """Common practice of the trade, no source: ours are no worse."""
+    rings = {name: solved(ring(name, 4, 3, depth=5)) for name in ("floor", "ceiling")}
+    drives = 4 * 11
+    assert rings["floor"].score["parts"] == 5 * 10 + drives + 5
+    assert rings["ceiling"].score["parts"] == 4 * 10 + drives + 4
+
+
+def test_a_shallow_floor_carries_a_rectangle_three_deep():
+    found = solved(ring("floor", 8, 7, depth=3, direction="anticlockwise"))
+    assert found.score["depth"] == 3
+    assert found.system == "flat"
+
+
+def test_where_both_systems_fit_the_objective_decides():
+    few = solved(ring("floor", 9, 9, depth=5))
+    assert few.system == "flat"
+    assert few.optimal
+    small = solved(ring("floor", 5, 4, depth=5, minimise='["parts", "depth"]'))
+    assert small.system == "deep"
+
+
+def test_two_deep_is_too_little_for_any_floor():
+    result = solve_scenario(ring("floor", 8, 7, depth=2), budget_s=300).result
+    assert isinstance(result, Infeasible)
