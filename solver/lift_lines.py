@@ -79,6 +79,8 @@ class LiftLine:
     """Wires at which the line can be fed; one for each piece that must be fed."""
     air: set[Cell] = field(default_factory=set)
     """Cells to dig and leave free: wires climb only where nothing conducts above the lower one."""
+    lenient: bool = False
+    """Whether of two parts that want one cell the first stays, and no error is raised."""
     level: bool = False
     """Whether the line carries a level (each change fires the lifts) instead of pulses."""
 
@@ -86,7 +88,7 @@ class LiftLine:
         """Place a part; the same part twice is one part."""
         part = Part(kind, at, None if face is None else FACE_OF[face], None, None, "line")
         old = self.parts.setdefault(at, part)
-        if old != part:
+        if old != part and not self.lenient:
             raise ClashError(f"{part.kind} and {old.kind} at {at}")
 
     def wires(self) -> list[Cell]:
@@ -121,9 +123,11 @@ def over_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> L
     return line
 
 
-def wall_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> LiftLine:
+def wall_line(
+    tape: Sequence[Cell], inward: Cell, plane: int | None = None, *, lenient: bool = False
+) -> LiftLine:
     """The line of a loop on a wall. Loops less than three cells high or wide are not covered."""
-    line = LiftLine()
+    line = LiftLine(lenient=lenient)
     _lifts(line, tape, inward, plane)
     edges = edges_of(tape)
     for i, edge in enumerate(edges):

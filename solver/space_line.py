@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from models.geometry import VECTOR, Cell, add, dot, scale, sub
 from models.machine import Case, Machine
@@ -21,12 +22,12 @@ from solver.lift_lines import (
     over_line,
     wall_line,
 )
-from solver.simulate import Simulation, Stroke
+from solver.simulate import Simulation
 
 LINES: dict[str, Callable[[Sequence[Cell], Cell, int | None], LiftLine]] = {
     "deep": deep_line,
     "over": over_line,
-    "wall": wall_line,
+    "wall": partial(wall_line, lenient=True),
 }
 LEAD_TICKS = {"deep": 1}
 """Ticks from a line's power to its lifts' strokes; 0 where not named."""
@@ -71,6 +72,7 @@ def space_line(problem: Problem, system: System, tape: Sequence[Cell]) -> SpaceL
         line = LINES[kind](tape, inward, plane)
         if kind == "wall":
             _reach_folds(line, tape, inward, plane)
+            _drop_afloat(line)
         for k, cell in enumerate(tape):
             if dot(cell, inward) == plane:
                 lift = sub(cell, scale(inward, 2))
@@ -80,6 +82,14 @@ def space_line(problem: Problem, system: System, tape: Sequence[Cell]) -> SpaceL
         lead.update(dict.fromkeys(line.wires(), LEAD_TICKS.get(kind, 0)))
         _join(whole, line)
     return SpaceLine(whole.parts, lead, lifts, whole.air, frozenset(keep))
+
+
+def _drop_afloat(line: LiftLine) -> None:
+    """Where parts of a line met, a wire may have lost what it stands on."""
+    for wire in line.wires():
+        under = line.parts.get(add(wire, DOWN))
+        if under is None or under.kind not in FULL:
+            del line.parts[wire]
 
 
 def _join(whole: LiftLine, line: LiftLine) -> None:
@@ -136,6 +146,21 @@ def yielding(line: SpaceLine, units: Iterable[Placed]) -> SpaceLine:
     return replace(line, parts=parts, lead=lead, air=line.air - set(taken))
 
 
+def thinned(line: SpaceLine, lifts: Iterable[Cell]) -> SpaceLine:
+    """The line without the wires behind some lifts, to make room for cables."""
+    parts = dict(line.parts)
+    for lift in lifts:
+        near = [sub(lift, scale(line.lifts[lift], behind)) for behind in (1, 2)]
+        for at in (*near, *(add(cell, UP) for cell in near)):
+            if at in parts and parts[at].kind == "wire":
+                del parts[at]
+                under = parts.get(add(at, DOWN))
+                if under is not None and under.kind in ("insulator", "block"):
+                    del parts[add(at, DOWN)]
+    lead = {wire: ticks for wire, ticks in line.lead.items() if wire in parts}
+    return replace(line, parts=parts, lead=lead)
+
+
 def _drop_with(parts: dict[Cell, Part], gone: Part, taken: Mapping[Cell, Part]) -> None:
     """What has no use or no footing once a part is left out."""
     above, below = add(gone.at, UP), add(gone.at, DOWN)
@@ -176,6 +201,3 @@ def unfired(
         simulation.step()
     moving = {ram.at for ram in simulation.rams if ram.state != before[ram.at]}
     return tuple(lift for lift in line.lifts if lift not in moving)
-
-
-__all__ = ["SpaceLine", "Stroke", "inward_of", "space_line", "unfired", "yielding"]

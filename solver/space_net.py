@@ -27,7 +27,7 @@ from solver.fold_sites import place_folds
 from solver.layout import place_drives
 from solver.lift_lines import DOWN, UP, ClashError
 from solver.net import Net, NoLine, button_covers
-from solver.space_line import SpaceLine, space_line, unfired, yielding
+from solver.space_line import SpaceLine, space_line, thinned, unfired, yielding
 from solver.wall_net import powered
 
 MAX_TRIGGERS = 8
@@ -93,22 +93,28 @@ class SpaceNetSearch:
         if isinstance(scene, NoLine):
             yield scene
             return
-        found = sorted(islice(self._nets(scene), MAX_NETS), key=lambda net: len(net.loose))
-        yield from found
+        found = list(islice(self._nets(scene), MAX_NETS))
+        if not found and scene.mute:
+            thinner = self._scene(route, scene.mute)
+            found = [] if isinstance(thinner, NoLine) else list(islice(self._nets(thinner), 2))
+        yield from sorted(found, key=lambda net: len(net.loose))
         if not found:
             yield NoLine("no cables from a button to all pieces of the line", proven=False)
 
     # ------------------------------------------------------------------ what stands already
 
-    def _scene(self, route: Route) -> _Scene | NoLine:
-        """Lines, folds and drives; or why they do not go together."""
+    def _scene(self, route: Route, mute: Iterable[Cell] = ()) -> _Scene | NoLine:
+        """Lines, folds and drives; or why they do not go together.
+
+        `mute` lifts are to be fired by cables, whatever wires lie behind them.
+        """
         problem = self.problem
         tape = [problem.graph.cells[i] for i in route.cells]
         drives = place_drives(problem, self.system, route)
         try:
             line = space_line(problem, self.system, tape)
             folds = place_folds(problem, tape, line, drives)
-            line = yielding(line, [*drives, *folds])
+            line = thinned(yielding(line, [*drives, *folds]), mute)
             parts, _ = merge((*drives, *folds), line.parts.values())
         except ClashError as clash:
             return NoLine(f"the lines do not fit the loop: {clash}", proven=False)
@@ -120,8 +126,8 @@ class SpaceNetSearch:
         if missing is not None:
             return NoLine(missing, proven=False)
         air = self._breath(where, hard | line.air)
-        mute = unfired(problem, tape, where, line, air)
-        return _Scene(line, tuple(folds), where, frozenset(hard), air, mute)
+        left = unfired(problem, tape, where, line, air)
+        return _Scene(line, tuple(folds), where, frozenset(hard), air, left)
 
     def _missing(
         self, tape: Sequence[Cell], parts: Mapping[Cell, Part], hard: Set[Cell], air: Set[Cell]
