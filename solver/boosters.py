@@ -161,6 +161,7 @@ class _Line:
         from ortools.sat.python import cp_model
 
         solver = cp_model.CpSolver()
+        solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills us from then on
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 0
         solver.parameters.max_deterministic_time = 20

@@ -123,6 +123,7 @@ class _Trunk:
         self._post_line()
         self.model.minimize(sum(self.wire.values()) + sum(self.feeds.values()))
         solver = cp_model.CpSolver()
+        solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills us from then on
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 0
         solver.parameters.max_deterministic_time = EFFORT

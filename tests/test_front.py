@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import random
+import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 from types import SimpleNamespace
@@ -222,6 +225,23 @@ def test_an_earlier_front_is_kept_or_goes_as_a_whole(chosen):
     assert "Proven complete" in done.stdout and "front-1" in done.stdout
     assert [p.name for p in (out / "front-2").iterdir()] == ["mine.txt"]
     assert (out / "front-1" / "plan.html").exists()
+
+
+def test_ctrl_c_leaves_what_was_found(tmp_path):
+    """Solvers of other makers must not take the signal for themselves."""
+    out = tmp_path / "out"
+    call = [sys.executable, "-m", "solver", "solve", CHOICE, "--out", out, "--front", "dug,length"]
+    with subprocess.Popen(
+        call, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as running:
+        for line in running.stderr:
+            if "least dug" in line and "accepted" in line:
+                running.send_signal(signal.SIGINT)
+                break
+        told = running.communicate(timeout=60)[0]
+    assert running.returncode == 130
+    assert "interrupted" in told and "Not proven complete" in told
+    assert (out / "machine.json").exists() and (out / "front-1" / "machine.json").exists()
 
 
 @pytest.mark.parametrize("terms", ["", "parts,", "time", "parts,parts", "Parts"])

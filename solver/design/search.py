@@ -126,6 +126,7 @@ def _cp_sat(
         model.add_bool_or([literal(x) for x in clause])
     model.add(sum(literal(x) for x in used) <= most)
     solver = cp_model.CpSolver()
+    solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills us from then on
     solver.parameters.max_time_in_seconds = budget_s
     solver.parameters.num_workers = 2
     solver.parameters.random_seed = 1

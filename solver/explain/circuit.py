@@ -142,6 +142,7 @@ class CircuitModel:
     def solve(self, deadline: float) -> list[CornerOption] | None:
         """The drives of a route; None with `refuted` set or not."""
         solver = self.cp.CpSolver()
+        solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills us from then on
         solver.parameters.num_workers = 1
         solver.parameters.cp_model_presolve = False
         solver.parameters.max_time_in_seconds = max(0.01, deadline - time.monotonic())

@@ -25,6 +25,7 @@ def no_route(model: RouteFormula, seed: int, deadline: float) -> Literal["none",
     effort = EFFORT
     while not model.formula.contradiction:
         solver = cp_model.CpSolver()
+        solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills us from then on
         solver.parameters.random_seed = seed
         solver.parameters.num_workers = 1
         solver.parameters.max_deterministic_time = effort
