@@ -19,7 +19,7 @@ from solver.draw_machine import draw_machine
 from solver.explain.explain import explain
 from solver.files import OUTPUT_NAMES, write_new
 from solver.front import FrontSoFar, search_front
-from solver.front_files import front_json, write_choice
+from solver.front_files import front_json, remove_old_front, write_choice
 from solver.machine_file import read_machine, write_machine
 from solver.page import write_page
 from solver.plan import build_plan
@@ -78,7 +78,7 @@ class Outcome:
 
     def summary(self, files: Mapping[str, str]) -> list[str]:
         """Lines for the terminal."""
-        choice = tell_front(self.front) if self.front else []
+        choice = tell_front(self.front) if self.front and self.front.machines else []
         return [*choice, *tell_verdict(self.result, files)]
 
     def as_json(self, files: Mapping[str, str]) -> dict[str, object]:
@@ -147,8 +147,10 @@ def solve_scenario(
     if stopped and not isinstance(verdict, Infeasible):
         verdict = Undecided(live.best, live.bound, "interrupted", interrupted=True)
     verdict = verdict or Undecided(live.best, live.bound)
-    if not front or isinstance(verdict, Infeasible):
+    if not front:
         return Outcome(scenario, verdict)
+    if isinstance(verdict, Infeasible):
+        return Outcome(scenario, verdict, Front(front, (), {}, ()))
     return Outcome(scenario, _with_best_of(choice, verdict), choice.front())
 
 
@@ -183,6 +185,8 @@ def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str
         if force:
             # A machine from an earlier run must not stand for this verdict.
             (out_dir / "machine.json").unlink(missing_ok=True)
+        if force and outcome.front is not None:
+            remove_old_front(out_dir)
         return {}
 
     def write(one: Feasible, directory: Path) -> BuildPlan:

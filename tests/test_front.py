@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import signal
 import subprocess
@@ -227,6 +228,19 @@ def test_an_earlier_front_is_kept_or_goes_as_a_whole(chosen):
     assert (out / "front-1" / "plan.html").exists()
 
 
+def test_an_impossible_room_has_an_empty_front(tmp_path):
+    out = tmp_path / "out"
+    (out / "front-1").mkdir(parents=True)
+    (out / "front-1" / "machine.json").write_text("old")
+    impossible = ROOT / "scenarios" / "impossible-parity.toml"
+    args = ("solve", impossible, "--out", out, "--front", "parts", "--json", "--force")
+    done = ringwright(*args)
+    assert done.returncode == 3
+    told = json.loads(done.stdout)
+    assert told["front"] == [] and told["front_complete"] is True
+    assert list(out.iterdir()) == []
+
+
 def test_ctrl_c_leaves_what_was_found(tmp_path):
     """Solvers of other makers must not take the signal for themselves."""
     out = tmp_path / "out"
@@ -293,5 +307,10 @@ def test_the_page_in_a_browser(page, tmp_path):
             "return [...document.querySelectorAll('td use')].filter(u => u.getBBox().width).length"
         )
         assert browser.execute_script(drawn) > 20
+        axe = Path(os.environ.get("NODE_PATH", ""), "axe-core", "axe.min.js")
+        if axe.exists():  # `.ci/run` installs it
+            browser.execute_script(axe.read_text(encoding="utf-8"))
+            found = browser.execute_async_script("axe.run().then(arguments[0])")
+            assert [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]] == []
     finally:
         browser.quit()
