@@ -19,7 +19,7 @@ from itertools import islice
 from models.geometry import VECTOR, Cell, add, scale, sub
 from models.parts import Part
 from models.problem import Problem, face_name
-from models.route import Route
+from models.route import CornerOption, Route, RouteCut
 from models.system import System
 from solver.assemble import Collision, Placed, merge
 from solver.cables import Feed, Space, Tree, ahead
@@ -119,7 +119,8 @@ class SpaceNetSearch:
         except ClashError as clash:
             return NoLine(f"the lines do not fit the loop: {clash}", proven=False)
         except Collision as collision:
-            return NoLine(str(collision), proven=False)
+            cut = around_drives(route, (collision.first, collision.second))
+            return NoLine(str(collision), proven=False, cut=cut)
         where = {part.at: part for part in parts}
         hard = line.keep | {c for unit in (*drives, *folds) for c in unit.air()}
         missing = self._missing(tape, where, hard, line.air)
@@ -264,6 +265,27 @@ class SpaceNetSearch:
             for feed in space.feeds(lift)
             if feed.last != front and feed_ticks(feed, away) < _FAR
         )
+
+
+def around_drives(route: Route, units: Iterable[str]) -> RouteCut | None:
+    """Refuses the corners of these drives between the same neighbours, wherever else tape runs.
+
+    More than the one route is refused on the strength of one collision; none is called
+    impossible for that.
+    """
+    met = [int(unit.split()[1]) for unit in units if unit.startswith("drive ")]
+    count = len(route.corners)
+    if not met or count < 5:
+        return None
+    corners: set[CornerOption] = set()
+    cells: set[int] = set()
+    for k in met:
+        corners |= {route.corners[(k + d) % count] for d in (-1, 0, 1)}
+        first = route.cells.index(route.corners[k - 1].cell)
+        last = route.cells.index(route.corners[(k + 1) % count].cell)
+        length = (last - first) % len(route.cells)
+        cells |= {route.cells[(first + i) % len(route.cells)] for i in range(length)}
+    return RouteCut(bare=frozenset(cells), dropped=frozenset(corners))
 
 
 def _join(tree: Tree, goal: Goal, ticks: int, away: Mapping[Cell, int]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 
 from models.surface import SurfaceName
@@ -56,8 +57,12 @@ def systems_over(surfaces: Iterable[SurfaceName]) -> tuple[System, ...]:
 
 
 def space_system(names: tuple[SurfaceName, ...]) -> System:
-    """Each surface keeps its own lifts, line and drives; cables of sensors join them."""
-    own = {name: systems_for(name)[0] for name in names}
+    """Each surface keeps its own lifts, line and drives; cables of sensors join them.
+
+    Routes are asked for no more than the lift of every cell: that a line does not fit below it
+    refuses a machine, but proves nothing.
+    """
+    own = {name: _lifts_only(systems_for(name)[0]) for name in names}
     drives = dict.fromkeys(drive for system in own.values() for drive in system.drives)
     return System(
         "space",
@@ -68,6 +73,10 @@ def space_system(names: tuple[SurfaceName, ...]) -> System:
         least_parts=3,
         surfaces=own,
     )
+
+
+def _lifts_only(system: System) -> System:
+    return replace(system, column=WALL_COLUMN, least_parts=system.cell_parts)
 
 
 @cache
