@@ -23,6 +23,7 @@ from solver.front_files import front_json, remove_old_front, write_choice
 from solver.machine_file import read_machine, write_machine
 from solver.page import write_page
 from solver.plan import build_plan
+from solver.remedies import with_remedy
 from solver.search import value
 from solver.sheets import write_sheets
 from solver.simulate import PressReport, Simulation, prove, run_presses
@@ -307,7 +308,7 @@ def check_file(path: Path) -> CheckReport:
     seen: dict[tuple[str, tuple[object, ...]], MachineFault] = {}
     for result in results:
         for fault in result.faults:
-            seen.setdefault((fault.code, fault.cells), fault)
+            seen.setdefault((fault.code, fault.cells), with_remedy(machine, fault))
     return CheckReport([*faults, *seen.values()])
 
 

@@ -16,6 +16,7 @@ from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
 from models.route import Route, RouteFound, RouteNone, RouteUnknown
 from models.system import System
+from solver.button_reach import reach_cut
 from solver.layout import depth_of, score
 from solver.net import NetSearch
 from solver.realise import Refused, net_search, realise
@@ -64,6 +65,9 @@ def search_system(
         seed=seed,
         clash=lambda a, b: clashing(problem, system, a, b),
     )
+    cut = reach_cut(problem, system)
+    if cut is not None:
+        routes.forbid(cut)
     nets = net_search(problem, system)
     return _improve(problem, system, routes, nets, state, deadline, say)
 

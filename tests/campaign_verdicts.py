@@ -1,4 +1,7 @@
-"""Verdicts and reasons: all files, and many random rooms: `python -m tests.campaign_verdicts 1000`."""
+"""Reasons of all files, verdicts and reasons of many random rooms.
+
+Run `python -m tests.campaign_verdicts 1000`.
+"""
 
 from __future__ import annotations
 
