@@ -66,7 +66,7 @@ def space_system(names: tuple[SurfaceName, ...]) -> System:
     drives = dict.fromkeys(drive for system in own.values() for drive in system.drives)
     return System(
         "space",
-        WALL_COLUMN,
+        FLAT_COLUMN,
         tuple(drives),
         WALL_TRIGGER,
         line_level=-3,
@@ -76,7 +76,7 @@ def space_system(names: tuple[SurfaceName, ...]) -> System:
 
 
 def _lifts_only(system: System) -> System:
-    return replace(system, column=WALL_COLUMN, least_parts=system.cell_parts)
+    return replace(system, column=FLAT_COLUMN, least_parts=system.cell_parts)
 
 
 @cache

@@ -4,24 +4,48 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from models.geometry import add, scale
 from models.outcome import Infeasible, Reason
 from models.problem import Problem
 from models.route import EdgeLimits, EdgeSpan
 from models.scenario import Scenario, cell_requirement
+from models.surface import SurfaceName
 from solver.flatten import flatten
 from solver.routing import edge_limits
+from solver.worked import FLAT_COLUMN
 
 End = tuple[int, str]
+LIFT_DEPTH = FLAT_COLUMN.depth
+"""Cells behind the tape that every lift takes, whatever fires it."""
 
 
 def explain_drawing(scenario: Scenario, verdict: Infeasible) -> Infeasible:
-    """The verdict with the drawn edges that are too long or too short whichever way they run."""
-    if scenario.loop.shape != "exact":
-        return verdict
+    """The verdict with what shows: surfaces too shallow for a lift, edges too long either way."""
     problem = flatten(scenario)
-    loop = drawn_loop(problem)
-    reasons = () if loop is None else _edge_reasons(problem, loop)
+    loop = drawn_loop(problem) if scenario.loop.shape == "exact" else None
+    reasons = _lift_reasons(problem)
+    reasons += () if loop is None else _edge_reasons(problem, loop)
     return replace(verdict, reasons=(*reasons, *verdict.reasons)) if reasons else verdict
+
+
+def _lift_reasons(problem: Problem) -> tuple[Reason, ...]:
+    """For each surface, the first cell to pass behind which no lift has its place."""
+    reasons: dict[SurfaceName, Reason] = {}
+    for cell in sorted(problem.scenario.required()):
+        index = problem.index[cell]
+        name, away = problem.homes[index], scale(problem.normal(index), -1)
+        assert name is not None
+        missing = [
+            at
+            for at in (add(cell, scale(away, level)) for level in range(1, LIFT_DEPTH + 1))
+            if not problem.digging.allows(at)
+        ]
+        if missing and name not in reasons:
+            what = f"behind {cell} a lift needs the cell {missing[0]}, which may not be dug"
+            requirement = f"surfaces.{name}.depth"
+            place = problem.scenario.place_of(requirement)
+            reasons[name] = Reason(what, requirement, str(place or ""))
+    return tuple(reasons.values())
 
 
 def drawn_loop(problem: Problem) -> list[int] | None:
