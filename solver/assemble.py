@@ -29,7 +29,7 @@ class Placed:
         return [self.frame.cell(cell) for cell in self.design.air]
 
 
-class Collision(Exception):
+class CollisionError(Exception):
     """Two units want one cell. Carries the cell and both parties, for a cut."""
 
     def __init__(self, cell: Cell, first: str, second: str) -> None:
@@ -40,7 +40,7 @@ class Collision(Exception):
 def merge(placed: Iterable[Placed], loose: Iterable[Part] = ()) -> tuple[list[Part], set[Cell]]:
     """All parts, each cell once, and all cells to dig (in the world, surface layers included).
 
-    Two units may share a plain block or insulator. Everything else that meets is a Collision.
+    Two units may share a plain block or insulator. Everything else that meets is a CollisionError.
     """
     parts: dict[Cell, Part] = {}
     air: dict[Cell, str] = {}
@@ -48,9 +48,9 @@ def merge(placed: Iterable[Placed], loose: Iterable[Part] = ()) -> tuple[list[Pa
     def put(part: Part) -> None:
         other = parts.get(part.at)
         if other is not None and not (other.kind == part.kind in ("block", "insulator")):
-            raise Collision(part.at, other.unit, part.unit)
+            raise CollisionError(part.at, other.unit, part.unit)
         if part.at in air:
-            raise Collision(part.at, air[part.at], part.unit)
+            raise CollisionError(part.at, air[part.at], part.unit)
         parts.setdefault(part.at, part)
 
     units = list(placed)
@@ -61,7 +61,7 @@ def merge(placed: Iterable[Placed], loose: Iterable[Part] = ()) -> tuple[list[Pa
         for cell in unit.air():
             if cell in parts or cell in air:
                 other = parts[cell].unit if cell in parts else air[cell]
-                raise Collision(cell, other, unit.unit)
+                raise CollisionError(cell, other, unit.unit)
             air[cell] = unit.unit
     for part in loose:
         put(part)

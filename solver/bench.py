@@ -14,7 +14,7 @@ from models.catalogue import Design
 from models.geometry import Box, Cell, Frame, add, sub
 from models.machine import ALL_CASES, Case, Machine
 from models.rules import Rules
-from solver.assemble import Collision, Placed, assemble
+from solver.assemble import CollisionError, Placed, assemble
 from solver.simulate import Simulation
 
 ROOM: Cell = (40, 40, 4)
@@ -130,7 +130,7 @@ class Bench:
         """
         try:
             machine = build(self.kit, chains, extra)
-        except Collision:
+        except CollisionError:
             return False
         for case in cases:
             wanted: Trace = frozenset()
@@ -159,7 +159,7 @@ class Bench:
         """Whether the chains, together, end a press as they must."""
         try:
             machine = build(self.kit, chains)
-        except Collision:
+        except CollisionError:
             return False
         return all(press(self.kit, machine, chains, case) is not None for case in ALL_CASES)
 
@@ -168,14 +168,14 @@ class Bench:
         if key not in self._alone:
             try:
                 machine = build(self.kit, [chain])
-            except Collision:
+            except CollisionError:
                 return None
             self._alone[key] = press(self.kit, machine, [chain], case)
         return self._alone[key]
 
 
 def build(kit: Kit, chains: Sequence[Chain], extra: Iterable[Placed] = ()) -> Machine:
-    """The chains in a wide floor, only what they need dug. Raises Collision."""
+    """The chains in a wide floor, only what they need dug. Raises CollisionError."""
     placed = [u for i, chain in enumerate(chains) for u in kit.units(chain, f"chain {i}")]
     tape = [cell for chain in chains for cell in chain.blocks()]
     keep = {cell for chain in chains for cell in chain.cells}

@@ -15,7 +15,7 @@ from models.parts import Part
 from models.problem import Problem
 from models.route import Route
 from models.system import System
-from solver.assemble import Collision, Placed, merge
+from solver.assemble import CollisionError, Placed, merge
 from solver.lift_lines import ClashError, edges_of
 from solver.net import Net, NoLine, button_covers, upright
 from solver.routing import corner_frame
@@ -53,7 +53,7 @@ class FlatSearch:
             net = Net(trigger.frame.origin, (*lifts, trigger), tuple(loose))
             try:
                 merge([*units, trigger], loose)
-            except Collision:
+            except CollisionError:
                 continue
             yield net
             found += 1

@@ -21,7 +21,7 @@ from models.parts import Part
 from models.problem import Problem, face_name
 from models.route import CornerOption, Route, RouteCut
 from models.system import System
-from solver.assemble import Collision, Placed, merge
+from solver.assemble import CollisionError, Placed, merge
 from solver.cables import Feed, Space, Tree, ahead
 from solver.fold_sites import place_folds
 from solver.layout import place_drives
@@ -118,7 +118,7 @@ class SpaceNetSearch:
             parts, _ = merge((*drives, *folds), line.parts.values())
         except ClashError as clash:
             return NoLine(f"the lines do not fit the loop: {clash}", proven=False)
-        except Collision as collision:
+        except CollisionError as collision:
             cut = around_drives(route, (collision.first, collision.second))
             return NoLine(str(collision), proven=False, cut=cut)
         where = {part.at: part for part in parts}

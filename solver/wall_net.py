@@ -19,7 +19,7 @@ from models.parts import CONDUCTIVE, RAMS, Part
 from models.problem import Problem, face_name
 from models.route import Route, RouteCut
 from models.system import System
-from solver.assemble import Collision, Placed, merge
+from solver.assemble import CollisionError, Placed, merge
 from solver.cables import Feed, Space, Tree, distances
 from solver.lift_lines import DOWN, UP, ClashError, LiftLine, wall_line
 from solver.net import Net, NoLine, button_covers
@@ -31,7 +31,7 @@ HEARING = frozenset({*RAMS, "wire", "inverter", "buffer"})
 """Kinds that ground with power in it would wake."""
 MAX_COVERS = 300
 """Sets of feeding places that are weighed."""
-MAX_TRIES = 40
+MAX_TRIES = 24
 """Pairs of a trigger and feeding places for which cables are led."""
 MAX_NETS = 6
 """Nets handed on for one route, until one is accepted."""
@@ -115,7 +115,7 @@ class WallNetSearch:
         line = replace(line, parts=own)
         try:
             parts, _ = merge(units, own.values())
-        except Collision as collision:
+        except CollisionError as collision:
             text = f"the lift line and a drive meet: {collision}"
             units_met = (collision.first, collision.second)
             return NoLine(text, cut=self._cut(route, collision.cell, units_met))
