@@ -54,12 +54,16 @@ def ahead(a: Cell, b: Cell) -> Cell:
 
 
 def distances(
-    space: Space, feeds: Iterable[Feed], ends: frozenset[Cell], taken: Mapping[Cell, int]
+    space: Space,
+    feeds: Iterable[Feed],
+    ends: frozenset[Cell],
+    taken: Mapping[Cell, int],
+    most: int = 1 << 20,
 ) -> tuple[dict[Cell, int], dict[Cell, Cell]]:
     """How many sensors a cable needs from a cell to a feed, and the next cell on the way.
 
     `ends` are cells that a cable may start from though no sensor can stand there; so are `taken`
-    cells, which no cable crosses.
+    cells, which no cable crosses. No cable has more than `most` sensors.
     """
     length: dict[Cell, int] = {}
     onward: dict[Cell, Cell] = {}
@@ -74,7 +78,7 @@ def distances(
             queue.append(start)
     while queue:
         b = queue.popleft()
-        if b in ends or b in taken:
+        if b in ends or b in taken or length[b] >= most:
             continue
         x, y, z = b
         for i, j, k in _STEPS:
@@ -103,7 +107,7 @@ class Tree:
 
     def join(self, feeds: Sequence[Feed]) -> bool:
         """Lead a cable to one of the feeds so that it fires at `ticks`; False if none fits."""
-        length, onward = distances(self.space, feeds, self.roots, self.time)
+        length, onward = distances(self.space, feeds, self.roots, self.time, self.ticks)
         starts = [
             c
             for c, t in self.time.items()

@@ -1,0 +1,168 @@
+"""Wall loops end to end: sizes, directions, walls, corners that turn the other way, reach, button.
+
+Common practice (no published source): edges of 2 to 13 cells; where a drive stands inside the
+loop its stretch is at least 6 wide.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from dataclasses import replace
+
+import pytest
+
+from models.machine import ALL_CASES, Machine
+from models.outcome import Feasible, Infeasible
+from models.route import RouteFound
+from solver.cables import Feed, Space, Tree
+from solver.flatten import flatten
+from solver.machine_file import write_machine
+from solver.pipeline import solve_scenario
+from solver.read_scenario import read_scenario
+from solver.realise import Refused, net_search, realise
+from solver.route import RouteSearch
+from solver.routing import route_problem
+from solver.simulate import prove_case
+from solver.systems import wall_system
+from solver.testbed import polygon
+from tests.oracles.naive_simulator import run_presses
+
+PAD = 4
+RINGS = [
+    (3, 3, "north", "clockwise"),
+    (3, 3, "west", "anticlockwise"),
+    (4, 3, "south", "anticlockwise"),
+    (3, 8, "east", "clockwise"),
+    (5, 5, "east", "anticlockwise"),
+    (4, 13, "west", "clockwise"),
+    (13, 3, "north", "anticlockwise"),
+    (8, 9, "south", "clockwise"),
+    (13, 13, "west", "anticlockwise"),
+]
+
+
+def scenario_of(tmp_path, corners, wall, direction, *, shape="exact", depth=5, extra="", mark=None):
+    """An exact loop through these corners (columns and heights), a margin of wall around it."""
+    cells = polygon(corners)
+    low = [min(c[i] for c in cells) for i in (0, 1)]
+    size = [max(c[i] for c in cells) - low[i] + 1 + 2 * PAD for i in (0, 1)]
+    rows = [["."] * size[0] for _ in range(size[1])]
+    for x, y in cells:
+        rows[size[1] - 1 - (y - low[1] + PAD)][x - low[0] + PAD] = "o"
+    for (x, y), sign in (mark or {}).items():
+        rows[size[1] - 1 - y][x] = sign
+    room = (size[0], 6, size[1]) if wall in ("north", "south") else (6, size[0], size[1])
+    drawn = "\n".join("".join(row) for row in rows)
+    text = (
+        f'title = "Wall"\n[room]\nsize = {list(room)}\n[surfaces.{wall}]\ndepth = {depth}\n'
+        f'map = """\n{drawn}\n"""\n[loop]\ndirection = "{direction}"\nshape = "{shape}"\n'
+        f'minimise = ["parts"]\n{extra}'
+    )
+    path = tmp_path / "wall.toml"
+    path.write_text(text, encoding="utf-8")
+    return read_scenario(path)
+
+
+def ring(width, height):
+    """The corners of a rectangle."""
+    return [(0, 0), (width - 1, 0), (width - 1, height - 1), (0, height - 1)]
+
+
+def machine_of(scenario):
+    """The machine of a solved scenario."""
+    result = solve_scenario(scenario, budget_s=120).result
+    assert isinstance(result, Feasible), result
+    return result.machine
+
+
+def first_route(scenario, *, coupled=True):
+    """The machine of the best route, or why there is none; perhaps without a rule for routes."""
+    problem, system = flatten(scenario), wall_system()
+    routes = route_problem(problem, system)
+    if not coupled:
+        free = tuple(replace(o, forbids=frozenset()) for o in routes.options)
+        routes = replace(routes, options=free)
+    found = RouteSearch(routes).solve(time.monotonic() + 60)
+    assert isinstance(found, RouteFound)
+    return realise(problem, system, net_search(problem, system), found.route)
+
+
+@pytest.mark.parametrize(("width", "height", "wall", "direction"), RINGS)
+def test_rings_of_all_sizes_work_on_every_wall(tmp_path, width, height, wall, direction):
+    machine = machine_of(scenario_of(tmp_path, ring(width, height), wall, direction))
+    assert len(machine.tape) == 2 * (width + height) - 4
+    for order in (1, -1):
+        assert all(prove_case(machine, case, order=order).ok for case in ALL_CASES)
+
+
+@pytest.mark.parametrize("case", ALL_CASES, ids=str)
+def test_a_second_simulator_accepts_a_small_ring(tmp_path, case):
+    machine = machine_of(scenario_of(tmp_path, ring(4, 5), "east", "clockwise"))
+    twin = run_presses(
+        json.loads(write_machine(machine)), 3, overhead=case.overhead, ground=case.ground
+    )
+    assert twin.ok, twin.faults
+
+
+@pytest.mark.parametrize("direction", ["clockwise", "anticlockwise"])
+@pytest.mark.parametrize("up", [1, -1])
+def test_corners_that_turn_the_other_way(tmp_path, direction, up):
+    nook = [(0, 0), (12, 0), (12, 6), (6, 6), (6, 12), (0, 12)]
+    corners = [(x, up * y) for x, y in nook]
+    machine = first_route(scenario_of(tmp_path, corners, "north", direction))
+    assert isinstance(machine, Machine), machine
+    assert len(machine.tape) == 48
+
+
+def test_a_shorter_reach_asks_for_more_places_to_feed(tmp_path):
+    far = machine_of(scenario_of(tmp_path, ring(6, 6), "north", "clockwise"))
+    near = machine_of(
+        scenario_of(tmp_path, ring(6, 6), "north", "clockwise", extra="[rules]\nreach = 8\n")
+    )
+    links = [sum(part.unit == "link" for part in m.parts) for m in (far, near)]
+    assert links[0] < links[1]
+
+
+def test_the_button_stands_where_it_was_asked_for(tmp_path):
+    scenario = scenario_of(tmp_path, ring(5, 4), "south", "clockwise", mark={(0, 0): "@"})
+    (button,) = [p for p in machine_of(scenario).parts if p.kind == "button"]
+    assert button.at == (12, 0, 0)  # Seen from the room, the south wall's left is the east.
+
+
+def test_a_wall_too_thin_is_impossible(tmp_path):
+    scenario = scenario_of(tmp_path, ring(5, 5), "north", "clockwise", depth=3)
+    assert isinstance(solve_scenario(scenario, budget_s=120).result, Infeasible)
+
+
+def test_what_the_rules_of_power_forbid_is_refused_by_simulation(tmp_path):
+    """A gap three wide between two arms: a drive in it would fire the lifts of the other arm."""
+    arms = [(0, 0), (12, 0), (12, 12), (8, 12), (8, 6), (4, 6), (4, 12), (0, 12)]
+    machine = first_route(scenario_of(tmp_path, arms, "north", "clockwise"), coupled=False)
+    assert isinstance(machine, Refused)
+    assert not machine.proven
+
+
+def test_cables_of_a_tree_are_all_of_one_length():
+    cells = frozenset((x, y, z) for x in range(9) for y in range(9) for z in range(3))
+    around = frozenset((x, y, z) for x in range(-1, 10) for y in range(-1, 10) for z in range(3))
+    space = Space(cells - {(0, 4, 1)}, around)
+    tree = Tree(space, frozenset({(0, 4, 1)}), 11)
+    wires = [(8, 8, 1), (4, 0, 1)]
+    for wire in wires:
+        ways = [f for f in space.feeds(wire) if f.watched in cells]
+        assert tree.join(ways)
+    ends = [at for at in tree.watches if tree.time[at] == 11]
+    assert len(ends) == 2
+    for at, watched in tree.watches.items():
+        assert tree.time[at] == tree.time[watched] + 1
+    assert {tuple(2 * a - b for a, b in zip(at, tree.watches[at], strict=True)) for at in ends} == {
+        *wires
+    }
+
+
+def test_a_cable_can_be_too_short():
+    cells = frozenset((x, 0, 0) for x in range(9))
+    space = Space(cells - {(0, 0, 0)}, cells)
+    tree = Tree(space, frozenset({(0, 0, 0)}), 3)
+    assert not tree.join([Feed((8, 0, 0), (7, 0, 0), (6, 0, 0))])
