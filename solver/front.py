@@ -2,13 +2,14 @@
 
 Within a system the depth is fixed, so a front over one other term and the length is exact: the
 least of the term, then the least of it on loops shorter than that, until there are none. With
-more terms a step is exact where one machine has the least of all of them; else a gap is stated.
+more terms a step is exact where one machine has the least of all of them; else a gap is stated,
+unless a machine is known that beats whatever the bounds allow there.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from models.front import Front, unbeaten
@@ -25,6 +26,21 @@ SHARE = 0.5
 LENGTH: Term = "length"
 
 
+@dataclass(frozen=True)
+class Gap:
+    """Where machines may lie that are not known."""
+
+    text: str
+    at_least: Mapping[str, int]
+    """What such a machine needs of each term, as far as it is proven."""
+
+    def covered(self, found: Iterable[Feasible], terms: tuple[str, ...]) -> bool:
+        """Whether one of these machines beats all that may lie there."""
+        if any(t not in self.at_least for t in terms):
+            return False
+        return any(all(f.score[t] <= self.at_least[t] for t in terms) for f in found)
+
+
 @dataclass
 class FrontSoFar:
     """What is known of a front. Other threads may look."""
@@ -32,7 +48,7 @@ class FrontSoFar:
     scenario: Scenario
     terms: tuple[Term, ...]
     found: list[Feasible] = field(default_factory=list)
-    gaps: list[str] = field(default_factory=list)
+    gaps: list[Gap] = field(default_factory=list)
     bounds: list[Mapping[str, int]] = field(default_factory=list)
     """For each system that has machines: what they have at least."""
     current: Progress | None = None
@@ -43,7 +59,8 @@ class FrontSoFar:
         current = self.current
         best = None if current is None else current.best
         found = [*self.found, *([best] if best is not None else [])]
-        gaps = list(dict.fromkeys(self.gaps))
+        open_ = [gap for gap in list(self.gaps) if not gap.covered(found, self.terms)]
+        gaps = list(dict.fromkeys(gap.text for gap in open_))
         if not self.done:
             gaps.append("the search did not come to its end")
         machines = unbeaten(found, self.terms, self.scenario.loop.minimise)
@@ -64,7 +81,7 @@ def search_front(so_far: FrontSoFar, deadline: float, seed: int, say: Say) -> No
         until = now + (deadline - now) / (len(systems) - i)
         SystemFront(problem, system, so_far, until, seed, say).search()
     if not systems:
-        so_far.gaps.append("no system of designs is known for these surfaces")
+        so_far.gaps.append(Gap("no system of designs is known for these surfaces", {}))
     so_far.done = True
 
 
@@ -78,21 +95,29 @@ class SystemFront:
     deadline: float
     seed: int
     say: Say
+    needed: dict[str, int] = field(default_factory=dict)
+    """What all machines that are still looked for need at least; grows as loops get shorter."""
 
     def search(self) -> None:
         """Each term first, then shorter and shorter loops."""
         terms = self.so_far.terms
         free = tuple(t for t in terms if t != "depth")
+        self.needed["depth"] = self.system.depth
+        before = len(self.so_far.gaps)
         if self.system.surfaces and "depth" in terms:
             self._gap("over several surfaces the depth is not searched for its own sake")
         firsts: dict[Term, Verdict] = {}
         for term in free:
             firsts[term] = self._least(_first(term, free), None)
             if isinstance(firsts[term], Infeasible):
+                del self.so_far.gaps[before:]
                 return
         if not free and isinstance(self._least((), None), Infeasible):
             return
-        self._bound(firsts)
+        bound = dict(self.needed)
+        self.so_far.bounds.append(bound)
+        # What one search proved of its term narrows the gaps of the others.
+        self.so_far.gaps[before:] = [Gap(g.text, bound) for g in self.so_far.gaps[before:]]
         rest = tuple(t for t in free if t != LENGTH)
         if rest and LENGTH in free:
             self._shorten(rest, firsts)
@@ -113,6 +138,8 @@ class SystemFront:
             # The shortest loops are known already if the rest is a single term.
             known = isinstance(shortest, Feasible) and shortest.optimal and len(rest) == 1
             if cap < least + known * self._stride():
+                return
+            if Gap("", self.needed).covered(self.so_far.found, self.so_far.terms):
                 return
             if time.monotonic() > self.deadline:
                 self._gap(f"loops of {least} to {cap} cells: time ran out")
@@ -152,6 +179,9 @@ class SystemFront:
         if machine is not None:
             self.so_far.found.append(machine)
         self.so_far.current = None
+        if order and not isinstance(verdict, Infeasible) and order[0] in verdict.lower_bound:
+            bound = verdict.lower_bound[order[0]]
+            self.needed[order[0]] = max(bound, self.needed.get(order[0], 0))
         self._judge(verdict, order, cap)
         return verdict
 
@@ -184,16 +214,8 @@ class SystemFront:
             )
         return None
 
-    def _bound(self, firsts: Mapping[Term, Verdict]) -> None:
-        """What this system needs at least of each term."""
-        bound: dict[str, int] = {"depth": self.system.depth}
-        for term, verdict in firsts.items():
-            if not isinstance(verdict, Infeasible) and term in verdict.lower_bound:
-                bound[term] = verdict.lower_bound[term]
-        self.so_far.bounds.append(bound)
-
     def _gap(self, text: str) -> None:
-        self.so_far.gaps.append(f"system {self.system.name}, {text}")
+        self.so_far.gaps.append(Gap(f"system {self.system.name}, {text}", dict(self.needed)))
 
 
 def _machine(verdict: Verdict) -> Feasible | None:
