@@ -12,10 +12,13 @@ from dataclasses import replace
 
 import pytest
 
-from models.machine import ALL_CASES, Machine
+from models.geometry import FACES, Box, Frame, sub
+from models.machine import ALL_CASES, Case, Machine
 from models.outcome import Feasible, Infeasible
+from models.parts import Part
 from models.route import RouteFound
 from solver.cables import Feed, Space, Tree
+from solver.coupling import powers
 from solver.flatten import flatten
 from solver.machine_file import write_machine
 from solver.pipeline import solve_scenario
@@ -23,7 +26,7 @@ from solver.read_scenario import read_scenario
 from solver.realise import Refused, net_search, realise
 from solver.route import RouteSearch
 from solver.routing import route_problem
-from solver.simulate import prove_case
+from solver.simulate import Simulation, Stroke, prove_case
 from solver.systems import wall_system
 from solver.testbed import polygon
 from tests.oracles.naive_simulator import run_presses
@@ -141,6 +144,49 @@ def test_what_the_rules_of_power_forbid_is_refused_by_simulation(tmp_path):
     machine = first_route(scenario_of(tmp_path, arms, "north", "clockwise"), coupled=False)
     assert isinstance(machine, Refused)
     assert not machine.proven
+
+
+def test_a_ram_beside_a_drive_is_fired_where_the_rules_of_power_say_so(tmp_path):
+    """Each cell that bars tape is tried with a ram of its own, in a machine that works."""
+    scenario = scenario_of(tmp_path, ring(9, 9), "north", "clockwise")
+    machine = machine_of(scenario)
+    taken = {part.at for part in machine.parts}
+    corners = {
+        sub(cell, machine.tape[i - 1]): (cell, sub(machine.tape[(i + 1) % 32], cell))
+        for i, cell in enumerate(machine.tape)
+        if sub(cell, machine.tape[i - 1]) != sub(machine.tape[(i + 1) % 32], cell)
+    }
+    drives = {design.up: design for design in reversed(wall_system().drives)}
+    tried = 0
+    for arrives, (cell, leaves) in corners.items():
+        frame = Frame(cell, arrives, leaves, (0, -1, 0))
+        design = drives[next(face for face in FACES if frame.face(face) == "+z")]
+        for local in sorted(powers(design)):
+            x, y, level = local
+            own = (y == 0 and x <= 0) or (x == 0 and y >= 0) or (x, y) in TAKEN_BEFORE
+            if level == -2 and not own and frame.cell(local) not in taken:
+                tried += 1
+                assert fires(machine, frame.cell(local), frame.cell((x, y, -1))), (design, local)
+    assert tried > 10
+
+
+TAKEN_BEFORE = {(-1, -2), (0, -2), (-2, -1)}
+"""Where a drive's own rams stand: no tape passes there anyhow."""
+
+
+def fires(machine, at, front):
+    """Whether one more ram would stroke during a press, where pickup is widest."""
+    ram = Part("grip_ram", at, "-y")
+    dug = (*machine.dug, Box(at, at), Box(front, front))
+    more = replace(machine, parts=(*machine.parts, ram), dug=dug)
+    simulation = Simulation(more, Case(overhead=True, ground=False), record=True)
+    simulation.run_to_rest(100)
+    index = next(i for i, r in enumerate(simulation.rams) if r.at == at)
+    if simulation.rams[index].state != Stroke.IN:
+        return True
+    simulation.press()
+    simulation.run_to_rest(300)
+    return any(event[1] == "ram" and event[2] == index for event in simulation.events)
 
 
 def test_cables_of_a_tree_are_all_of_one_length():
