@@ -141,6 +141,14 @@ def solve_scenario(
             on_tick(_snapshot(live, deadline))
     except KeyboardInterrupt:
         stopped = True
+    return _conclude(choice, live, list(done), stopped)
+
+
+def _conclude(
+    choice: FrontSoFar, live: Live, done: list[Verdict | BaseException], stopped: bool
+) -> Outcome:
+    """What the search came to, whether it ended or not."""
+    scenario, terms = choice.scenario, choice.terms
     for error in done:
         if isinstance(error, BaseException) and not stopped:
             raise error
@@ -148,10 +156,10 @@ def solve_scenario(
     if stopped and not isinstance(verdict, Infeasible):
         verdict = Undecided(live.best, live.bound, "interrupted", interrupted=True)
     verdict = verdict or Undecided(live.best, live.bound)
-    if not front:
+    if not terms:
         return Outcome(scenario, verdict)
     if isinstance(verdict, Infeasible):
-        return Outcome(scenario, verdict, Front(front, (), {}, ()))
+        return Outcome(scenario, verdict, Front(terms, (), {}, ()))
     return Outcome(scenario, _with_best_of(choice, verdict), choice.front())
 
 
