@@ -31,8 +31,10 @@ HEARING = frozenset({*RAMS, "wire", "inverter", "buffer"})
 """Kinds that ground with power in it would wake."""
 MAX_COVERS = 300
 """Sets of feeding places that are weighed."""
-MAX_TRIES = 24
+MAX_TRIES = 240
 """Pairs of a trigger and feeding places for which cables are led."""
+ENOUGH = 12
+"""Nets after which the best of them is taken."""
 MAX_NETS = 6
 """Nets handed on for one route, until one is accepted."""
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
@@ -178,6 +180,8 @@ class WallNetSearch:
             net = self._wired(scene, depth, trigger, [feeds[w] for w in cover], ticks)
             if net is not None:
                 nets.append((len(net.loose), len(nets), net))
+            if len(nets) >= ENOUGH:
+                break
         yield from (net for _, _, net in sorted(nets, key=lambda n: n[:2]))
 
     def _wired(
