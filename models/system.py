@@ -36,8 +36,8 @@ class System:
         """The system that a cell of a surface belongs to."""
         return self.surfaces.get(surface, self) if surface is not None else self
 
-    fixed_parts: int | None = None
-    """Parts of a machine beside those of its cells and drives; None: those of the trigger."""
+    corner_saves: int = 0
+    """Parts of its cells that a corner does without."""
 
     def longest(self, reach: int) -> int | None:
         """Cells of the longest loop; None for no limit.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from models.geometry import Cell
 from models.machine import Machine
 from models.problem import Problem
 from models.route import Route
@@ -26,7 +27,7 @@ def lay_out(problem: Problem, system: System, route: Route, net: Net) -> Machine
         (*net.units, *place_drives(problem, system, route)),
         net.loose,
         surface,
-        problem.digging.allows,
+        lambda cell: _may_vent(problem, system, cell),
         net.air,
     )
     press = problem.scenario.rules.press
@@ -47,13 +48,21 @@ def place_drives(problem: Problem, system: System, route: Route) -> list[Placed]
     ]
 
 
-def depth_of(problem: Problem, system: System, machine: Machine) -> int:
-    """How deep a machine reaches: its system says it, but cables across a room lie anywhere."""
-    if not system.surfaces:
-        return system.depth
+def depth_of(problem: Problem, machine: Machine) -> int:
+    """How deep a machine reaches behind the nearest surface of each cell dug."""
+    return max(_level(problem, cell) for cell in machine.dug_cells)
+
+
+def _level(problem: Problem, cell: Cell) -> int:
     planes = [surface.plane for surface in problem.scenario.surfaces.values()]
-    levels = ([plane.level(cell) for plane in planes] for cell in machine.dug_cells)
-    return max(min(level for level in at if level > 0) for at in levels)
+    return min(level for plane in planes if (level := plane.level(cell)) > 0)
+
+
+def _may_vent(problem: Problem, system: System, cell: Cell) -> bool:
+    """A vent that would be deeper than the machine itself is left as ground."""
+    if not problem.digging.allows(cell):
+        return False
+    return bool(system.surfaces) or _level(problem, cell) <= system.depth
 
 
 def score(machine: Machine, corners: int, depth: int) -> dict[str, int]:

@@ -88,7 +88,7 @@ class NetSearch(Protocol):
 class LineSearch:
     """Finds the lines of floors and ceilings: one layer of wires."""
 
-    exhaustive = True
+    exhaustive: bool = True
 
     def __init__(self, problem: Problem, system: System) -> None:
         self.problem, self.system = problem, system
@@ -133,6 +133,9 @@ class LineSearch:
             line = self._fed(loop, path)
             if line is not None:
                 found.append(line)
+            elif not found:
+                # A shorter link was passed over; what is found is no longer sure to be the best.
+                self.exhaustive = False
             if len(found) >= MAX_TRIES:
                 break
         if found:

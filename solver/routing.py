@@ -165,7 +165,7 @@ def _options(
                         in_port,
                         out_port,
                         drive.name,
-                        tuple(_drive_cost(problem, term, drive, frame) for term in terms),
+                        tuple(_drive_cost(problem, system, term, drive, frame) for term in terms),
                         frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
                         _forbidden(problem, system.on(home), drive, frame),
                     )
@@ -224,18 +224,17 @@ def _cell_cost(problem: Problem, term: Term, rooms: System, cell: int) -> int:
     return int(term == "length")
 
 
-def _drive_cost(problem: Problem, term: Term, drive: Design, frame: Frame) -> int:
+def _drive_cost(problem: Problem, system: System, term: Term, drive: Design, frame: Frame) -> int:
     if term == "parts":
-        return len(drive.parts)
+        return len(drive.parts) - system.corner_saves
     if term == "dug":
-        vents = [c for c in map(frame.cell, drive.vents) if problem.digging.allows(c)]
+        deep = [vent for vent in drive.vents if -vent[2] <= system.depth]
+        vents = [c for c in map(frame.cell, deep) if problem.digging.allows(c)]
         return len({p.at for p in drive.parts} | set(drive.air)) + len(vents)
     return int(term == "corners")
 
 
 def _trigger_cost(term: Term, system: System) -> int:
-    if term == "parts" and system.fixed_parts is not None:
-        return system.fixed_parts
     if term == "parts":
         return len(system.trigger.parts)
     return system.trigger.depth if term == "dug" else 0

@@ -8,7 +8,7 @@ machine, over the catalogue of designs at hand.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from models.machine import Machine
@@ -45,7 +45,7 @@ class Progress:
     @property
     def named_bound(self) -> dict[str, int]:
         """The lower bound, term by term."""
-        return dict(zip(self.terms, self.bound, strict=False))
+        return _certain(dict(zip(self.terms, self.bound, strict=False)), self.terms)
 
 
 @dataclass(frozen=True)
@@ -102,14 +102,14 @@ def _improve(
                 bound = _with_depth(system, terms, verdict.lower_bound)
                 _raise_bound(state, nets, bound)
                 if state.best is not None and value(state.best, terms) <= bound:
-                    return _settled(state, nets)
+                    return _by_bound(_settled(state, nets), terms)
                 if state.rival is not None and value(state.rival, terms) <= bound:
                     return Beaten(state.bound, proven=not state.unproven and state.best is None)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
                 machine = realise(problem, system, nets, route)
                 idle = 0 if _keep(problem, system, route, machine, state, say) else idle + 1
                 if state.best is not None and value(state.best, terms) <= state.bound:
-                    return _proven(state.best)
+                    return _by_bound(_proven(state.best), terms)
                 if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
                     return _good(state)
                 cut = machine.cut if isinstance(machine, Refused) else None
@@ -139,7 +139,7 @@ def _keep(
         state.unproven |= not machine.proven
         say(f"refused: {machine.reason}")
         return False
-    values = score(machine, len(route.corners), depth_of(problem, system, machine))
+    values = score(machine, len(route.corners), depth_of(problem, machine))
     found = Feasible(machine, values, False, state.named_bound, system.name)
     if state.best is not None and value(found, terms) >= value(state.best, terms):
         return False
@@ -167,6 +167,22 @@ def _with_depth(system: System, terms: tuple[str, ...], bound: tuple[int, ...]) 
 
 def _proven(best: Feasible) -> Feasible:
     return Feasible(best.machine, best.score, True, best.score, best.system, best.notes)
+
+
+def _by_bound(best: Feasible, terms: tuple[str, ...]) -> Feasible:
+    """What a bound of the route search proves: nothing of the digging."""
+    if "dug" not in terms or not best.optimal:
+        return best
+    return replace(best, optimal=False, lower_bound=_certain(best.score, terms))
+
+
+def _certain(bound: Mapping[str, int], terms: tuple[str, ...]) -> dict[str, int]:
+    """A bound without digging and what comes after it.
+
+    Routes add up the vents of their drives; vents that fall together are dug once.
+    """
+    sure = terms[: terms.index("dug")] if "dug" in terms else terms
+    return {term: bound[term] for term in sure if term in bound}
 
 
 def _settled(state: Progress, nets: NetSearch) -> Feasible:

@@ -32,8 +32,8 @@ FLAT = System(
     convex_only=True,
     edge_min=5,
     least_parts=3,
-    # The line has eight cells less than the tape, of two parts each; the trigger has three.
-    fixed_parts=3 - 16,
+    # The line is a ring inside the tape: two cells fewer for each corner, two parts each.
+    corner_saves=4,
 )
 """Shallow floors: depth 3, rectangles only, and few parts per cell."""
 OVER = System("over", CEILING_COLUMN, (entry("floor-8").design,), CEILING_TRIGGER, line_level=-4)

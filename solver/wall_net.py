@@ -204,9 +204,8 @@ class WallNetSearch:
         loose = (*scene.line.parts.values(), button, ram, *tree.sensors())
         taken = {part.at for part in loose} | set(scene.parts)
         wires = {feed for feed in tree.outputs() if feed in taken}
-        air = (
-            scene.line.air | (tree.outputs() & self.ground) | {sub(trigger, scale(scene.inward, 2))}
-        )
+        woken = tree.outputs() & self.ground & self._heard(scene, trigger)
+        air = scene.line.air | woken | {sub(trigger, scale(scene.inward, 2))}
         air |= {sub(cell, scene.inward) for cell in self._tape_of(scene)}
         return Net(trigger, (), loose, {}, frozenset(air - taken - wires))
 
@@ -226,14 +225,18 @@ class WallNetSearch:
             over.add(add(ram, UP))
         empty = self.ground - hard - set(parts)
         deaf = {p.at for p in parts.values() if p.kind in ("sensor", "insulator")}
-        ears = {cell for p in parts.values() if p.kind in HEARING for cell in _ears(p)}
-        if trigger is not None:
-            ears |= {ram, add(ram, UP)}
-        heard = {add(cell, side) for cell in ears for side in _SIDES}
+        heard = self._heard(scene, trigger)
         return Space(
             frozenset(cell for cell in empty if plane.level(cell) <= depth),
             (empty | deaf | (self.rock - heard)) - over,
         )
+
+    def _heard(self, scene: _Scene, trigger: Cell | None) -> set[Cell]:
+        """Cells that must be dug if power goes there: as ground they would wake something."""
+        ears = {c for p in scene.parts.values() if p.kind in HEARING for c in _ears(p)}
+        if trigger is not None:
+            ears.update(_ears(Part("push_ram", sub(trigger, scene.inward))))
+        return {add(cell, side) for cell in ears for side in _SIDES}
 
     def _triggers(self, scene: _Scene, depth: int) -> Iterator[Cell]:
         """Covers on which a button with a ram behind it disturbs nothing."""
