@@ -203,11 +203,10 @@ class WallNetSearch:
         ram = Part("push_ram", sub(trigger, scene.inward), away, unit="trigger")
         loose = (*scene.line.parts.values(), button, ram, *tree.sensors())
         taken = {part.at for part in loose} | set(scene.parts)
-        wires = {feed for feed in tree.outputs() if feed in taken}
         woken = tree.outputs() & self.ground & self._heard(scene, trigger)
         air = scene.line.air | woken | {sub(trigger, scale(scene.inward, 2))}
         air |= {sub(cell, scene.inward) for cell in self._tape_of(scene)}
-        return Net(trigger, (), loose, {}, frozenset(air - taken - wires))
+        return Net(trigger, (), loose, {}, frozenset(air - taken))
 
     def _tape_of(self, scene: _Scene) -> list[Cell]:
         two = scale(scene.inward, 2)
