@@ -29,7 +29,7 @@ def test_it_reads_and_its_picture_reads_back(tmp_path, file):
     text = file.read_text(encoding="utf-8")
     for name, surface in scenario.surfaces.items():
         (tmp_path / f"{name}.png").write_bytes(draw_png(surface))
-        start = text.index('map = """')
+        start = text.index('map = """', text.index(f"[surfaces.{name}]"))
         end = text.index('"""', start + 9) + 3
         text = f'{text[:start]}image = "{name}.png"{text[end:]}'
     again = tmp_path / file.name
