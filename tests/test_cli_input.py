@@ -19,7 +19,7 @@ def ringwright(*args: object, cwd: Path | None = None) -> subprocess.CompletedPr
     environment.pop("RINGWRIGHT_DEBUG", None)
     return subprocess.run(
         [sys.executable, "-m", "solver", *map(str, args)],
-        cwd=cwd, env=environment, capture_output=True, text=True, timeout=60, check=False,
+        cwd=cwd, env=environment, capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip
 
 
