@@ -1,6 +1,6 @@
 """The rules of the block world as clauses, for the cells in and around a free box.
 
-One choice per free cell, one copy of the power per half-tick. Written from the rulebook, not from
+One choice per free cell, one copy of the power per half-tick. Written from the rules, not from
 the simulator, which judges every design that comes out of here.
 """
 
