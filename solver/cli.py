@@ -387,6 +387,43 @@ def _yes_or_no(question: str) -> bool | None:
 
 
 @cli.command()
+@click.option(
+    "--out", "target", type=FILE, required=True, help="Where to write the designs (JSON)."
+)
+@click.option("--only", multiple=True, help="Names of recipes; their system's own come along.")
+@click.option(
+    "--budget",
+    "budget_s",
+    type=click.FloatRange(min=0, min_open=True, max=1e7),
+    callback=_finite,
+    default=600.0,
+    show_default=True,
+    help="Seconds for one number of parts of one design.",
+)
+@force_option
+def design(target: Path, only: tuple[str, ...], budget_s: float, force: bool) -> int:
+    """Search for corner drives of fewest parts, prove the bound, and try them in whole machines.
+
+    \b
+    Examples:
+      ringwright design --out my-designs.json
+      ringwright design --only floor-8 --out floor.json
+    """
+    from models.fault import InputError
+    from solver.design.generate import RECIPES, designs_text
+    from solver.files import check_out_dir, write_new
+
+    known = [recipe.name for recipe in RECIPES]
+    if wrong := [name for name in only if name not in known]:
+        raise click.BadParameter(f"{wrong[0]!r} is not one of: {', '.join(known)}")
+    if faults := check_out_dir(target.parent, [target.name], force):
+        raise InputError(faults)
+    text = designs_text(only, budget_s, lambda line: click.echo(line, err=True))
+    write_new(target, text, force)
+    return OK
+
+
+@cli.command()
 @click.argument("file", type=FILE)
 @force_option
 def new(file: Path, force: bool) -> int:

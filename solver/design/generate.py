@@ -1,4 +1,4 @@
-"""Makes the catalogue of drives: `python -m solver.design.generate`.
+"""Makes the catalogue of drives: `ringwright design --out solver/data/designs.json --force`.
 
 For each recipe: the wiring of fewest parts, the bound proven by two solvers, the cells to dig,
 and a run of whole machines. The floor's worked drive of the trade comes first, for comparison.
@@ -7,10 +7,8 @@ and a run of whole machines. The floor's worked drive of the trade comes first, 
 from __future__ import annotations
 
 import datetime
-import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from models.catalogue import Design
 from models.geometry import Face
@@ -192,15 +190,11 @@ def _timed(made: Entry, partners: dict[Face, Design]) -> Entry:
     return replace(made, timing=timing.as_dict())
 
 
-def main(path: Path, budget_s: float = 600.0) -> None:
-    """Write the data file."""
-
-    def log(line: str) -> None:
-        sys.stderr.write(f"{line}\n")
-        sys.stderr.flush()
-
-    path.write_text(write_entries(make(RECIPES, budget_s, log)), encoding="utf-8")
-
-
-if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path("solver/data/designs.json"))
+def designs_text(only: Sequence[str], budget_s: float, log: Log) -> str:
+    """The text of a data file with these recipes, or all; a system's designs go together."""
+    systems = {recipe.system for recipe in RECIPES if recipe.name in only}
+    wall = "wall" in systems
+    chosen = tuple(
+        r for r in RECIPES if not only or r.name in only or (wall and r.system == "wall")
+    )
+    return write_entries(make(chosen, budget_s, log))
