@@ -51,6 +51,8 @@ TRIES = 6
 """Routes tried for one set of limits before the next set has its turn."""
 SHARE_S = 10.0
 """Most seconds for the best route under one set of limits."""
+MORE_S = 10.0
+"""Least seconds for alternatives once there is a repair."""
 
 
 NEVER = 1 << 30
@@ -63,6 +65,7 @@ class _Hunt:
     deadline: float
     seed: int
     say: Say
+    start: float = field(default_factory=time.monotonic)
     found: list[Repair] = field(default_factory=list)
     clashes: list[frozenset[str]] = field(default_factory=list)
     cell_costs: dict[frozenset[str], int] = field(default_factory=dict)
@@ -97,12 +100,12 @@ def repairs(
     oracle = Oracle(scenario, deadline)
     limits = frozenset(n for n in droppable(scenario) if _kind(scenario, n) == "limit")
     for weight, given_up in _sets(scenario, limits):
-        if time.monotonic() > deadline or weight >= hunt.bar:
+        if time.monotonic() > hunt.deadline or weight >= hunt.bar:
             break
         kept = limits - given_up
         if any(clash <= kept for clash in hunt.clashes):
             continue
-        answer = oracle.ask(kept)
+        answer = oracle.ask(kept, hunt.deadline)
         if isinstance(answer, Refuted):
             hunt.clashes.append(answer.core)
             continue
@@ -307,6 +310,10 @@ def _kept(hunt: _Hunt, problem: Problem, system: System, machine: Machine) -> bo
     found = verdict if isinstance(verdict, Feasible) else getattr(verdict, "best", None)
     if found is None:
         return False
+    if not hunt.found:
+        # The nearest one is what is wanted; alternatives get as much time again, or a little.
+        now = time.monotonic()
+        hunt.deadline = min(hunt.deadline, now + max(MORE_S, now - hunt.start))
     hunt.found.append(Repair(tuple(changed.changes), text, scenario, found))
     hunt.say(f"a repair of weight {changed.weight}: " + "; ".join(c.text for c in changed.changes))
     return True
