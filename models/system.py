@@ -39,6 +39,11 @@ class System:
     corner_saves: int = 0
     """Parts of its cells that a corner does without."""
 
+    @property
+    def links_by_wire(self) -> bool:
+        """Whether the button's link is a run of wires in the layer of the line."""
+        return self.column.up in ("+z", "-z") and not self.convex_only and not self.surfaces
+
     def longest(self, reach: int) -> int | None:
         """Cells of the longest loop; None for no limit.
 

@@ -62,7 +62,7 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         limits=edge_limits(scenario.rules, system.edge_min),
         folds=frozenset(i for i, home in enumerate(problem.homes) if home is None),
         fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
-        reach_terms=tuple(_reach_terms(problem, terms)),
+        reach_terms=tuple(_reach_terms(problem, system, terms)),
     )
 
 
@@ -240,11 +240,11 @@ def _trigger_cost(term: Term, system: System) -> int:
     return system.trigger.depth if term == "dug" else 0
 
 
-def _reach_terms(problem: Problem, terms: tuple[Term, ...]) -> Iterable[ReachTerm]:
-    """With the button's place given, what a link to it costs at least."""
+def _reach_terms(problem: Problem, system: System, terms: tuple[Term, ...]) -> Iterable[ReachTerm]:
+    """With the button's place given, what a link of wires to it costs at least."""
     button = problem.scenario.button()
-    if len(problem.scenario.surfaces) > 1:
-        return  # A cable may lead through the room's corner, nearer than along its surfaces.
+    if not system.links_by_wire:
+        return  # A cable costs less, and may take a shorter way than along the surface.
     if button is None or not {"parts", "dug"} & set(terms):
         return
     penalty = tuple(LINK_PARTS if term in ("parts", "dug") else 0 for term in terms)
