@@ -281,7 +281,7 @@ def test_an_impossible_room_has_an_empty_front(tmp_path):
 def test_ctrl_c_leaves_what_was_found(tmp_path):
     """Solvers of other makers must not take the signal for themselves."""
     out = tmp_path / "out"
-    call = [sys.executable, "-m", "solver", "solve", CHOICE, "--out", out, "--front", "dug,length"]
+    call = [sys.executable, "-m", "solver", "solve", CHOICE, "--out", out, "--front", "dug,length,corners,parts"]
     with subprocess.Popen(
         call, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as running:
