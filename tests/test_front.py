@@ -281,9 +281,16 @@ def test_an_impossible_room_has_an_empty_front(tmp_path):
 def test_ctrl_c_leaves_what_was_found(tmp_path):
     """Solvers of other makers must not take the signal for themselves."""
     out = tmp_path / "out"
-    call = [sys.executable, "-m", "solver", "solve", CHOICE, "--out", out, "--front", "dug,length,corners,parts"]
+    terms = "dug,length,corners,parts"
+    call = [sys.executable, "-m", "solver", "solve", CHOICE, "--out", out, "--front", terms]
     with subprocess.Popen(
-        call, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        call,
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        # Started from a shell's background, the signal would be ignored from the start.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     ) as running:
         for line in running.stderr:
             if "least dug" in line and "accepted" in line:
