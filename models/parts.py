@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from models.geometry import Cell, Face
 
@@ -19,18 +19,7 @@ Kind = Literal[
     "button",
 ]
 
-KINDS: tuple[Kind, ...] = (
-    "block",
-    "cover",
-    "insulator",
-    "wire",
-    "inverter",
-    "buffer",
-    "sensor",
-    "push_ram",
-    "grip_ram",
-    "button",
-)
+KINDS: tuple[Kind, ...] = get_args(Kind)
 FULL: frozenset[str] = frozenset({"block", "cover", "insulator", "sensor"})
 """What a wire, buffer, inverter or button can stand on or hang from."""
 CONDUCTIVE: frozenset[str] = frozenset({"block", "cover"})

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from models.geometry import VECTOR, Cell, Face, step, sub
+from models.geometry import VECTOR, Cell, Face, cross, step, sub
 from models.route import RouteGraph
 from models.scenario import Scenario
 from models.surface import BEHIND, SURFACES, SurfaceName
@@ -89,15 +89,6 @@ class Problem:
         home = self.homes[cell]
         assert home is not None
         return VECTOR[self.scenario.surfaces[home].plane.right]
-
-
-def cross(a: Cell, b: Cell) -> Cell:
-    """The vector product."""
-    return (
-        a[1] * b[2] - a[2] * b[1],
-        a[2] * b[0] - a[0] * b[2],
-        a[0] * b[1] - a[1] * b[0],
-    )
 
 
 def sub_port(normal: Cell, right: Cell, port: int) -> Cell:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from models.catalogue import Design
-from models.geometry import Box, Cell, Frame, add, sub
+from models.geometry import Box, Cell, Frame, add, cross, sub
 from models.machine import ALL_CASES, Case, Machine
 from models.rules import Rules
 from solver.assemble import CollisionError, Placed, assemble
@@ -91,13 +91,7 @@ class Kit:
 
 def column_frame(cell: Cell, along: Cell, normal: Cell) -> Frame:
     """The frame of a lift column below tape that runs in direction `along`."""
-    n = normal
-    side = (
-        n[1] * along[2] - n[2] * along[1],
-        n[2] * along[0] - n[0] * along[2],
-        n[0] * along[1] - n[1] * along[0],
-    )
-    return Frame(cell, along, side, n)
+    return Frame(cell, along, cross(normal, along), normal)
 
 
 def corner_frame(cells: Sequence[Cell], i: int, normal: Cell) -> Frame:

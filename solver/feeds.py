@@ -17,7 +17,7 @@ from models.parts import Part
 from models.problem import face_name
 from models.route import Route
 from solver.assemble import Placed
-from solver.net import LineSearch, Net, NoLine, sides_of, upright
+from solver.net import Line, LineSearch, Net, NoLine, sides_of, upright
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -54,6 +54,10 @@ class FeedSearch(LineSearch):
             yield NoLine("no trunk of wires reaches the whole line at once", proven=False)
             return
         yield self._trunk_net(route, normal, *trunk)
+
+    def _fed(self, loop: Sequence[Cell], path: tuple[Cell, ...]) -> Line | None:
+        """A line that would need boosters is no use here: none are placed."""
+        return None if self._least_ticks(loop, path) else super()._fed(loop, path)
 
     def _trunk_net(
         self, route: Route, normal: Cell, trigger: Cell, wires: list[Cell], feeds: list[_Feed]

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from models.geometry import Cell, Frame, add, scale, sub
+from models.geometry import Cell, Frame, add, cross, scale, sub
 from models.parts import Part
 from models.problem import Problem
 from models.route import Route
 from models.system import System
 from solver.assemble import CollisionError, Placed, merge
-from solver.lift_lines import ClashError, edges_of
+from solver.layout import place_drives
+from solver.lift_lines import turns_of
 from solver.net import Net, NoLine, button_covers, upright
-from solver.routing import corner_frame
 
 MAX_MACHINES = 6
 """Places of the trigger that are tried in full machines."""
@@ -47,7 +47,7 @@ class FlatSearch:
         lifts = [
             Placed(self.system.column, upright(problem, c), f"lift {k}") for k, c in enumerate(loop)
         ]
-        units = [*lifts, *self._drives(route)]
+        units = [*lifts, *place_drives(problem, self.system, route)]
         found = 0
         for trigger in self._triggers(line, normal):
             net = Net(trigger.frame.origin, (*lifts, trigger), tuple(loose))
@@ -62,23 +62,13 @@ class FlatSearch:
         if not found:
             yield NoLine("no cover inside the loop is free for the button and its trigger")
 
-    def _drives(self, route: Route) -> Iterator[Placed]:
-        for k, corner in enumerate(route.corners):
-            frame = corner_frame(self.problem, corner.cell, corner.in_port, corner.out_port)
-            yield Placed(self.system.drive(corner.variant), frame, f"drive {k}")
-
     def _triggers(self, line: Sequence[Cell], normal: Cell) -> Iterator[Placed]:
         """Triggers whose sensor's output is a cell of the line."""
         cells, problem = set(line), self.problem
         for cover in button_covers(problem):
             at = upright(problem, cover)
             for x in (at.x, at.y, sub((0, 0, 0), at.x), sub((0, 0, 0), at.y)):
-                y = (
-                    normal[1] * x[2] - normal[2] * x[1],
-                    normal[2] * x[0] - normal[0] * x[2],
-                    normal[0] * x[1] - normal[1] * x[0],
-                )
-                frame = Frame(cover, x, y, normal)
+                frame = Frame(cover, x, cross(normal, x), normal)
                 if add(cover, scale(x, -2)) not in cells:
                     continue
                 placed = Placed(self.system.trigger, frame, "trigger")
@@ -89,12 +79,5 @@ class FlatSearch:
 
 def _line_cells(loop: Sequence[Cell]) -> list[Cell]:
     """Surface cells over the line: beside every lift but the corners', on the inner side."""
-    found: dict[Cell, None] = {}
-    edges = edges_of(loop)
-    for i, edge in enumerate(edges):
-        before, after = edges[i - 1], edges[(i + 1) % len(edges)]
-        side = sub(after[1], edge[-1])
-        if side != sub(before[-2], edge[0]):
-            raise ClashError("a flat line has no way across the tape: the loop turns both ways")
-        found.update(dict.fromkeys(add(cell, side) for cell in edge[1:-1]))
-    return list(found)
+    beside = (add(cell, side) for side, edge in turns_of(loop) for cell in edge[1:-1])
+    return list(dict.fromkeys(beside))

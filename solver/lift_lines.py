@@ -205,7 +205,7 @@ def flat_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
                 turned = None if face is None else sub(frame.cell(face), cell)
                 line.put(kind, frame.cell(at), turned)
             line.air.add(frame.cell((-2, 2, -1)))
-    for corner, edge in _turns(tape):
+    for corner, edge in turns_of(tape):
         for cell in edge[1:-1]:
             beside = add(cell, corner)
             line.put("wire", _behind(beside, inward, 1))
@@ -215,7 +215,7 @@ def flat_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
     return line
 
 
-def _turns(tape: Sequence[Cell]) -> list[tuple[Cell, list[Cell]]]:
+def turns_of(tape: Sequence[Cell]) -> list[tuple[Cell, list[Cell]]]:
     """Each edge with the side that both its corners turn to."""
     found = []
     edges = edges_of(tape)

@@ -300,13 +300,7 @@ def line_parts(line: Line, system: System, normal: Cell) -> tuple[list[Part], di
     for cell in line.link:
         at, below = add(cell, scale(normal, level)), add(cell, scale(normal, system.stand_level))
         parts += [Part("wire", at, unit="link"), Part("block", below, unit="link")]
-    watched = all(part.kind != "sensor" for part in system.column.parts)
     for cell, (direction, delay) in line.boosters.items():
         at = add(cell, scale(normal, level))
         replaced[at] = Part("buffer", at, face_name(direction), delay, unit="booster")
-        if watched:
-            # A buffer powers nothing below itself: a sensor that watches it fires this lift.
-            stand = add(cell, scale(normal, system.stand_level))
-            away = face_name(scale(normal, -1))
-            replaced[stand] = Part("sensor", stand, away, unit="booster")
     return parts, replaced
