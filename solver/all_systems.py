@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.scenario import Scenario
 from solver.flatten import flatten
+from solver.net.systems import systems_over
 from solver.search import Beaten, Progress, Say, search_system, value
-from solver.systems import systems_over
 
 Bound = tuple[int, ...]
 

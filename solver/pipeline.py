@@ -15,21 +15,21 @@ from models.plan import BuildPlan
 from models.scenario import Scenario, Term
 from solver.all_systems import Live, search_all
 from solver.check import check_machine
-from solver.draw_machine import draw_machine
 from solver.explain.explain import explain
+from solver.explain.remedies import with_remedy
 from solver.files import OUTPUT_NAMES, write_new
-from solver.front import FrontSoFar, search_front
-from solver.front_files import front_json, remove_old_front, write_choice
+from solver.front.files import front_json, remove_old_front, write_choice
+from solver.front.front import FrontSoFar, search_front
 from solver.machine_file import read_machine, write_machine
-from solver.page import write_page
-from solver.plan import build_plan
-from solver.remedies import with_remedy
+from solver.plan.plan import build_plan
 from solver.search import value
-from solver.sheets import write_sheets
+from solver.sheets.page import write_page
+from solver.sheets.terminal import draw_machine
+from solver.sheets.text import write_sheets
+from solver.sheets.waveform import waveforms
 from solver.simulate import PressReport, Simulation, prove, run_presses
 from solver.status import Snapshot
 from solver.tell import fault_json, tell_fault, tell_front, tell_presses, tell_verdict
-from solver.waveform import waveforms
 
 Say = Callable[[str], None]
 Tick = Callable[[Snapshot], None]

@@ -16,12 +16,12 @@ from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
 from models.route import Route, RouteFound, RouteNone, RouteUnknown
 from models.system import System
-from solver.button_reach import reach_cut
-from solver.layout import depth_of, score
-from solver.net import NetSearch
-from solver.realise import Refused, net_search, realise
+from solver.net.floor_line import NetSearch
+from solver.net.layout import depth_of, score
+from solver.net.realise import Refused, net_search, realise
 from solver.route import RouteSearch
-from solver.routing import clashing, route_problem, this_route
+from solver.route.button_reach import reach_cut
+from solver.route.problem import clashing, route_problem, this_route
 
 Say = Callable[[str], None]
 PATIENCE = 4

@@ -16,8 +16,8 @@ from models.outcome import Infeasible
 from solver.explain.direct import search_alone
 from solver.explain.explain import explain
 from solver.explain.oracle import systems_of
+from solver.explain.relax import verdict_only
 from solver.read_scenario import parse_scenario
-from solver.relax import verdict_only
 
 STARTED_S = time.process_time()
 

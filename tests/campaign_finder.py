@@ -16,9 +16,9 @@ from random import Random
 
 from models.machine import Machine
 from models.symptom import Answer, Dictionary, Entry
-from solver.diagnose import Finder, Findings
+from solver.faults.diagnose import Finder, Findings
+from solver.faults.symptoms import Watcher, build_dictionary
 from solver.machine_file import read_machine
-from solver.symptoms import Watcher, build_dictionary
 
 QUESTIONS = 6
 

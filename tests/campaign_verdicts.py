@@ -13,7 +13,7 @@ from models.outcome import Infeasible
 from solver.explain.direct import search_alone
 from solver.explain.explain import explain
 from solver.explain.oracle import systems_of
-from solver.relax import verdict_only
+from solver.explain.relax import verdict_only
 from tests.small_rooms import room
 from tests.test_reasons import FILES, check_reason, named, needed
 from tests.test_verdict_twin import disagreement

@@ -9,11 +9,11 @@ from models.geometry import Box, Cell, Face, add, scale, sub
 from models.machine import ALL_CASES, Machine
 from models.parts import Part
 from models.rules import Rules
-from solver.catalogue import load_entries
-from solver.folds import SENSOR_FOLD, fold_frame
-from solver.lift_lines import deep_line, wall_line
+from solver.characterise.testbed import _merge, corner_frames, up_of
+from solver.net.catalogue import load_entries
+from solver.net.folds import SENSOR_FOLD, fold_frame
+from solver.net.lift_lines import deep_line, wall_line
 from solver.simulate import Simulation
-from solver.testbed import _merge, corner_frames, up_of
 
 UP: Cell = (0, 0, 1)
 SOUTH: Cell = (0, -1, 0)

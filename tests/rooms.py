@@ -18,9 +18,9 @@ from solver import pipeline
 from solver.check import check_against, check_machine
 from solver.machine_file import parse_machine, write_machine
 from solver.pipeline import Outcome
-from solver.plan import build_plan
+from solver.plan.plan import build_plan
 from solver.read_scenario import parse_scenario
-from solver.sheets import write_sheets
+from solver.sheets.text import write_sheets
 from tests.oracles.naive_simulator import run_presses
 from tests.sheet_reader import read_layers
 

@@ -7,10 +7,17 @@ import random
 import pytest
 
 from models.geometry import VECTOR
-from solver import clearance
-from solver.bench import Bench, Chain, Kit
-from solver.characterise import POSES, base_chain, corner_chain, edges, near_wire, path_chain
-from solver.systems import SYSTEMS
+from solver.characterise.bench import Bench, Chain, Kit
+from solver.characterise.measure import (
+    POSES,
+    base_chain,
+    corner_chain,
+    edges,
+    near_wire,
+    path_chain,
+)
+from solver.net import clearance
+from solver.net.systems import SYSTEMS
 
 
 def bench_of(name: str) -> Bench:
@@ -72,7 +79,7 @@ def clearance_is_joined(cell, chain):
 
 def test_wires_that_a_drive_would_hear_are_in_the_table(monkeypatch):
     system, near = SYSTEMS["deep"], [(x, y) for x in range(-3, 2) for y in range(-3, 1)]
-    monkeypatch.setattr("solver.characterise.offsets", lambda: near)
+    monkeypatch.setattr("solver.characterise.measure.offsets", lambda: near)
     measured = set(near_wire(bench_of("deep"), system, 0))
     assert measured == set(near) & clearance.offsets("deep", system.drives[0].name, "wire")
     assert measured

@@ -17,13 +17,13 @@ from models.catalogue import Design
 from models.geometry import Cell, Face
 from models.machine import Case
 from models.parts import Part
-from solver.catalogue import Entry, entry, load_designs, load_entries, write_entries
+from solver.characterise.testbed import Spot, plus, rectangle
 from solver.design.fit import GROUNDS, SNUG, as_design, works
 from solver.design.generate import RECIPES, Recipe, shapes_for
 from solver.design.search import fewest
 from solver.design.task import HEADS
 from solver.design.timing import timing_of
-from solver.testbed import Spot, plus, rectangle
+from solver.net.catalogue import Entry, entry, load_designs, load_entries, write_entries
 
 ENTRIES = {made.design.name: made for made in load_entries()}
 DUG = (Case(False, False), Case(True, False))

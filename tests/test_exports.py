@@ -14,12 +14,12 @@ from click.testing import CliRunner
 
 from models.parts import KINDS
 from solver.cli import cli
-from solver.export_csv import csv_files
-from solver.export_gltf import write_gltf
-from solver.export_json import schema, write_plan_json
-from solver.export_svg import svg_files
 from solver.machine_file import parse_machine, write_machine
-from solver.plan import build_plan
+from solver.plan.plan import build_plan
+from solver.sheets.export_csv import csv_files
+from solver.sheets.export_gltf import write_gltf
+from solver.sheets.export_json import schema, write_plan_json
+from solver.sheets.export_svg import svg_files
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.test_plan import on_every_surface
 

@@ -14,12 +14,12 @@ from models.parts import Part
 from models.single_fault import MISTAKES, SingleFault
 from models.symptom import Answer, Observable
 from solver.cli import cli
-from solver.diagnose import Finder, Findings
-from solver.fault_reports import diagnose_file
-from solver.fault_words import describe, read_seen
-from solver.faults import as_built, fallen, fault_table, is_sound, judge, single_faults
+from solver.faults.diagnose import Finder, Findings
+from solver.faults.reports import diagnose_file
+from solver.faults.single import as_built, fallen, fault_table, is_sound, judge, single_faults
+from solver.faults.symptoms import Watcher, build_dictionary, outward
+from solver.faults.words import describe, read_seen
 from solver.machine_file import parse_machine, write_machine
-from solver.symptoms import Watcher, build_dictionary, outward
 from tests.campaign_finder import measure
 from tests.oracles.naive_simulator import run_presses
 from tests.oracles.ring_builder import build_ring, rectangle
@@ -157,7 +157,7 @@ def test_every_fault_has_words():
 def file(tmp_path, monkeypatch, dictionary):
     path = tmp_path / "machine.json"
     path.write_text(write_machine(RING))
-    monkeypatch.setattr("solver.fault_reports.build_dictionary", lambda plan, say: dictionary)
+    monkeypatch.setattr("solver.faults.reports.build_dictionary", lambda plan, say: dictionary)
     return path
 
 
@@ -167,7 +167,7 @@ def test_symptoms_are_kept_only_when_asked(file, monkeypatch):
     diagnose_file(file, [], ask=None, questions=0, keep=True)
     beside = file.with_suffix(".symptoms.json")
     assert beside.exists()
-    monkeypatch.setattr("solver.fault_reports.build_dictionary", None)
+    monkeypatch.setattr("solver.faults.reports.build_dictionary", None)
     again = diagnose_file(file, ["never rests"], ask=None, questions=0)
     assert again.candidates == first.candidates
     beside.write_text(beside.read_text().replace('"version": 1', '"version": 0'))

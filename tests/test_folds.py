@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from solver.folds import LONGEST
+from solver.net.folds import LONGEST
 from tests.fold_bed import belt, belt_runs, loop, runs
 
 

@@ -20,11 +20,11 @@ from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Undecided
 from models.rules import Rules
 from models.scenario import TERMS
-from solver import front as under_test
-from solver.front import FrontSoFar, search_front
-from solver.front_page import Offer, write_front
+from solver.front import front as under_test
+from solver.front.front import FrontSoFar, search_front
+from solver.front.page import Offer, write_front
 from solver.machine_file import parse_machine
-from solver.plan import build_plan
+from solver.plan.plan import build_plan
 from solver.read_scenario import read_scenario
 from tests.browser import open_browser
 from tests.oracles.ring_builder import build_ring, rectangle

@@ -9,10 +9,7 @@ import pytest
 from models.catalogue import Design
 from models.geometry import FACES, Face
 from models.machine import Case
-from solver.catalogue import entry, load_entries
-from solver.lift_lines import FLAT_TRIGGER, WALL_TRIGGER, ClashError
-from solver.simulate import Simulation
-from solver.testbed import (
+from solver.characterise.testbed import (
     EAST,
     FLOOR,
     NORTH,
@@ -26,6 +23,9 @@ from solver.testbed import (
     plus,
     rectangle,
 )
+from solver.net.catalogue import entry, load_entries
+from solver.net.lift_lines import FLAT_TRIGGER, WALL_TRIGGER, ClashError
+from solver.simulate import Simulation
 
 WALL_LOOPS = [(3, 3), (4, 4), (5, 3), (3, 5), (4, 7), (13, 3), (3, 13), (13, 12), (6, 12)]
 

@@ -8,12 +8,12 @@ from dataclasses import replace
 import pytest
 
 from models.machine import ALL_CASES
-from solver.fault_reports import margins_file
+from solver.faults.margins import PRESS, STROKE, delays, find_margins, sooner
+from solver.faults.reports import margins_file
 from solver.machine_file import parse_machine, write_machine
-from solver.margins import PRESS, STROKE, delays, find_margins, sooner
-from solver.plan import build_plan
-from solver.plan_words import margin_lines, time_lines
-from solver.watch import timing
+from solver.plan.plan import build_plan
+from solver.plan.watch import timing
+from solver.plan.words import margin_lines, time_lines
 from tests.oracles.naive_simulator import NaiveWorld, misplaced, run_presses
 from tests.oracles.ring_builder import build_ring, rectangle
 

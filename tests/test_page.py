@@ -14,8 +14,8 @@ import pytest
 
 from models.machine import ALL_CASES
 from solver.machine_file import parse_machine
-from solver.page import write_page
-from solver.plan import build_plan
+from solver.plan.plan import build_plan
+from solver.sheets.page import write_page
 from solver.simulate import Simulation
 from tests.browser import open_browser
 from tests.oracles.ring_builder import build_ring, rectangle

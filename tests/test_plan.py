@@ -14,13 +14,13 @@ from models.machine import ALL_CASES, Case, Machine
 from models.parts import FULL, RAMS, Part
 from models.rules import Rules
 from models.surface import BEHIND
-from solver.layers import Homes
 from solver.machine_file import parse_machine
 from solver.pipeline import solve_scenario
-from solver.plan import build_plan
-from solver.plan_words import caution_lines, rows, runs, ticks
+from solver.plan.layers import Homes
+from solver.plan.plan import build_plan
+from solver.plan.words import caution_lines, rows, runs, ticks
 from solver.read_scenario import parse_scenario
-from solver.sheets import write_sheets
+from solver.sheets.text import write_sheets
 from solver.simulate import Simulation, Stroke, run_presses
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.sheet_reader import read_layers

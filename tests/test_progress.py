@@ -17,10 +17,10 @@ from models.parts import Part
 from models.rules import Rules
 from models.surface import SURFACES, plane_of
 from solver.all_systems import Live
-from solver.draw_machine import draw_machine
-from solver.layers import view_of
 from solver.machine_file import parse_machine
+from solver.plan.layers import view_of
 from solver.search import Progress
+from solver.sheets.terminal import draw_machine
 from solver.status import PlainLines, Silent, Snapshot, StatusLine, reporter
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.test_cli_input import ROOT, ringwright

@@ -17,9 +17,9 @@ from PIL import Image
 from models.fault import ScenarioError
 from models.geometry import VECTOR, step
 from models.surface import BEHIND, SURFACES, Surface, SurfaceName, plane_of
-from solver.draw_scenario import draw_png, legend_text
 from solver.read_scenario import parse_scenario, read_scenario
 from solver.scenario_file.count_loops import count_loops
+from solver.scenario_file.draw import draw_png, legend_text
 from solver.scenario_file.drawing import neighbours
 from solver.scenario_file.places import locate
 

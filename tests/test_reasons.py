@@ -17,10 +17,10 @@ from models.outcome import Infeasible
 from solver.explain.direct import DirectOracle, search_alone
 from solver.explain.explain import explain
 from solver.explain.oracle import Kept, systems_of
+from solver.explain.relax import verdict_only
 from solver.explain.switched import Refuted
 from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
-from solver.relax import verdict_only
 from tests.turned import TURNS, turned_names, turned_scenario
 
 FOLDER = Path(__file__).parent / "data" / "impossible"

@@ -11,16 +11,16 @@ import pytest
 from models.limits import Limits
 from models.machine import ALL_CASES
 from models.outcome import Feasible
-from solver.advice import REPAIR_NAMES, repair_scenario
+from solver.explain.advice import REPAIR_NAMES, repair_scenario
 from solver.explain.direct import search_alone
 from solver.explain.oracle import systems_of
+from solver.explain.relax import verdict_only
+from solver.explain.repair import repairs
+from solver.explain.sensitivity import limits_of
 from solver.machine_file import read_machine
 from solver.read_scenario import parse_scenario, read_scenario
-from solver.relax import verdict_only
-from solver.repair import repairs
-from solver.sensitivity import limits_of
+from solver.scenario_file.write import scenario_text
 from solver.simulate import prove
-from solver.write_scenario import scenario_text
 from tests.test_cli_input import ringwright
 
 ROOT = Path(__file__).parent.parent

@@ -18,16 +18,16 @@ from models.machine import ALL_CASES, Machine
 from models.outcome import Feasible, Infeasible
 from models.surface import SurfaceName
 from solver.flatten import flatten
-from solver.folds import LONGEST
 from solver.machine_file import write_machine
+from solver.net.folds import LONGEST
+from solver.net.realise import realise
+from solver.net.space_net import SpaceNetSearch
+from solver.net.systems import systems_over
 from solver.pipeline import Outcome, solve_scenario
 from solver.read_scenario import read_scenario
-from solver.realise import realise
 from solver.route import RouteSearch
-from solver.routing import edge_limits, route_problem
+from solver.route.problem import edge_limits, route_problem
 from solver.simulate import prove_case
-from solver.space_net import SpaceNetSearch
-from solver.systems import systems_over
 from tests.oracles.naive_simulator import run_presses
 from tests.room_drawings import drawing, loop
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from solver.draw_scenario import draw_png, draw_text, legend_text
 from solver.read_scenario import read_scenario
+from solver.scenario_file.draw import draw_png, draw_text, legend_text
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 EXPECTED = tomllib.loads((FOLDER / "expected.toml").read_text(encoding="utf-8"))

@@ -10,8 +10,8 @@ from vcdvcd import VCDVCD
 
 from models.geometry import Cell, Face
 from models.machine import ALL_CASES, Case, Machine
+from solver.sheets.waveform import waveforms
 from solver.simulate import Simulation, Stroke, prove_case, run_presses
-from solver.waveform import waveforms
 from tests.circuits import machine_of
 from tests.oracles.ring_builder import Booster, Spot, build_ring, polygon, rectangle
 from tests.test_naive_simulator import oscillator

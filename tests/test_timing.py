@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from solver.catalogue import load_entries
+from solver.characterise.testbed import CEILING, FLOOR, rectangle
 from solver.design.timing import timing_of
-from solver.net import firing_times
-from solver.systems import SYSTEMS
-from solver.testbed import CEILING, FLOOR, rectangle
-from solver.timing import InStep, OutOfStep, drives_in_step, solve_differences
+from solver.net.catalogue import load_entries
+from solver.net.floor_line import firing_times
+from solver.net.systems import SYSTEMS
+from solver.net.timing import InStep, OutOfStep, drives_in_step, solve_differences
 
 # Cormen, Leiserson, Rivest, Stein: Introduction to Algorithms, 3rd ed., 24.4, the worked example.
 TEXTBOOK = [

@@ -12,7 +12,7 @@ import pytest
 from models.outcome import Feasible, Infeasible
 from solver.explain.direct import search_alone
 from solver.explain.oracle import systems_of
-from solver.relax import verdict_only
+from solver.explain.relax import verdict_only
 from tests.oracles.naive_verdict import has_machine
 from tests.small_rooms import room
 

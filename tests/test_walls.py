@@ -17,18 +17,18 @@ from models.machine import ALL_CASES, Case, Machine
 from models.outcome import Feasible, Infeasible
 from models.parts import Part
 from models.route import RouteFound
-from solver.cables import Feed, Space, Tree
-from solver.coupling import powers
+from solver.characterise.testbed import polygon
 from solver.flatten import flatten
 from solver.machine_file import write_machine
+from solver.net.cables import Feed, Space, Tree
+from solver.net.coupling import powers
+from solver.net.realise import Refused, net_search, realise
+from solver.net.systems import wall_system
 from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
-from solver.realise import Refused, net_search, realise
 from solver.route import RouteSearch
-from solver.routing import route_problem
+from solver.route.problem import route_problem
 from solver.simulate import Simulation, Stroke, prove_case
-from solver.systems import wall_system
-from solver.testbed import polygon
 from tests.oracles.naive_simulator import run_presses
 
 PAD = 4

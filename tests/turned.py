@@ -8,7 +8,7 @@ from pathlib import Path
 from models.scenario import Scenario
 from models.surface import plane_of
 from solver.read_scenario import parse_scenario
-from solver.write_scenario import scenario_text
+from solver.scenario_file.write import scenario_text
 
 TURNS = ("quarter", "half", "mirror", "transpose")
 Rows = tuple[tuple[object, ...], ...]

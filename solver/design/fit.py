@@ -13,9 +13,19 @@ from models.catalogue import Design
 from models.geometry import FACES, Cell, Face, step
 from models.machine import ALL_CASES, Case
 from models.parts import Part
+from solver.characterise.testbed import (
+    CEILING,
+    EAST,
+    FLOOR,
+    NORTH,
+    Ground,
+    Spot,
+    build,
+    judge,
+    mirrored,
+)
 from solver.design.task import HEADS, RAMS
-from solver.lift_lines import ClashError
-from solver.testbed import CEILING, EAST, FLOOR, NORTH, Ground, Spot, build, judge, mirrored
+from solver.net.lift_lines import ClashError
 
 GROUNDS: dict[str, tuple[Ground, ...]] = {
     "deep": (FLOOR,),

@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 from models.catalogue import Design
 from models.geometry import Face
 from models.parts import Part
-from solver.catalogue import Entry, write_entries
+from solver.characterise.testbed import Spot, plus, rectangle
 from solver.design.fit import GROUNDS, as_design, fit_air, shelled, works
 from solver.design.search import Best, Problem, fewest
 from solver.design.surroundings import surrounded
 from solver.design.task import HEADS, box
 from solver.design.timing import timing_of
-from solver.testbed import Spot, plus, rectangle
-from solver.worked import FLOOR_DRIVE
+from solver.net.catalogue import Entry, write_entries
+from solver.net.worked import FLOOR_DRIVE
 
 Log = Callable[[str], None]
 Span = tuple[int, int]

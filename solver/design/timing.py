@@ -15,9 +15,9 @@ from dataclasses import asdict, dataclass
 from models.catalogue import Design
 from models.geometry import Cell, Face
 from models.machine import ALL_CASES
+from solver.characterise.testbed import Ground, Spot, build, corner_frames, feed, up_of
 from solver.design.task import GRIP, HEADS
 from solver.simulate import Simulation, Stroke
-from solver.testbed import Ground, Spot, build, corner_frames, feed, up_of
 
 DRAWN, BESIDE = HEADS
 

@@ -13,7 +13,7 @@ from models.problem import Digging, Problem
 from models.route import CornerOption
 from models.scenario import Scenario, cell_requirement
 from models.system import System
-from solver.routing import corner_frame
+from solver.route.problem import corner_frame
 
 Block = frozenset[str]
 

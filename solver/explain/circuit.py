@@ -12,7 +12,7 @@ import time
 from models.problem import Problem
 from models.route import CornerOption, RouteProblem
 from models.system import System
-from solver.routing import clashing, route_problem
+from solver.route.problem import clashing, route_problem
 
 MOST_CELLS = 24 * 24
 Arc = tuple[int, int]

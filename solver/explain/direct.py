@@ -8,9 +8,9 @@ from models.outcome import Feasible, Infeasible, Verdict
 from models.scenario import Scenario
 from models.system import System
 from solver.explain.oracle import Kept, systems_of
+from solver.explain.relax import keep_only, variants, verdict_only
 from solver.explain.switched import Refuted, Unsettled
 from solver.flatten import flatten
-from solver.relax import keep_only, variants, verdict_only
 from solver.search import Beaten, Progress, search_system
 
 

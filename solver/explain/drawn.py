@@ -14,11 +14,11 @@ from models.problem import Problem
 from models.route import CornerOption, EdgeSpan
 from models.scenario import Scenario
 from models.system import System
-from solver import clearance
 from solver.explain.blockers import Blockers
+from solver.explain.relax import requirement_text
 from solver.explain.wording import at, span
-from solver.relax import requirement_text
-from solver.routing import clashing, corner_frame, edge_limits
+from solver.net import clearance
+from solver.route.problem import clashing, corner_frame, edge_limits
 
 TURNED = frozenset({"loop.shape", "loop.direction"})
 """A drive's side and order hang on the way the tape runs."""

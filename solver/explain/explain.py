@@ -14,12 +14,19 @@ from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
 from solver.explain.facts import facts_of
 from solver.explain.oracle import Kept, Oracle, systems_of
+from solver.explain.relax import (
+    droppable,
+    keep_only,
+    relax,
+    requirement_text,
+    variants,
+    verdict_only,
+)
 from solver.explain.rooms import explain_drawing
 from solver.explain.shrink import Core, ordered_groups, shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
-from solver.layout import score
-from solver.relax import droppable, keep_only, relax, requirement_text, variants, verdict_only
+from solver.net.layout import score
 
 Say = Callable[[str], None]
 CIRCUIT_S = 10.0

@@ -14,13 +14,13 @@ from solver.explain.blockers import Blockers
 from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
 from solver.explain.oracle import systems_of
+from solver.explain.relax import keep_only, relax, verdict_only
 from solver.explain.shrink import Core
 from solver.explain.wording import at, listed
 from solver.flatten import flatten
-from solver.relax import keep_only, relax, verdict_only
 from solver.route import RouteSearch
 from solver.route.narrow import Narrowed, narrow
-from solver.routing import clashing, route_problem
+from solver.route.problem import clashing, route_problem
 
 MOST = 6
 """So many facts are told."""

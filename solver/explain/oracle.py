@@ -9,10 +9,10 @@ from models.machine import Machine
 from models.route import Route
 from models.scenario import Scenario, cell_requirement
 from models.system import System
-from solver.button_reach import reach_cut
 from solver.explain.switched import Refuted, Switched, Unsettled
-from solver.realise import Refused, net_search, realise
-from solver.systems import systems_for
+from solver.net.realise import Refused, net_search, realise
+from solver.net.systems import systems_for
+from solver.route.button_reach import reach_cut
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,8 @@ from models.route import EdgeLimits, EdgeSpan
 from models.scenario import Scenario, cell_requirement
 from models.surface import SurfaceName
 from solver.flatten import flatten
-from solver.routing import edge_limits
-from solver.worked import FLAT_COLUMN
+from solver.net.worked import FLAT_COLUMN
+from solver.route.problem import edge_limits
 
 End = tuple[int, str]
 LIFT_DEPTH = FLAT_COLUMN.depth

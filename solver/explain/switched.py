@@ -19,16 +19,16 @@ from models.scenario import Scenario, cell_requirement
 from models.system import System
 from solver.explain.blockers import Blockers
 from solver.explain.guard import post_under
+from solver.explain.relax import droppable, relax, variants, verdict_only
 from solver.explain.strays import stray_cuts
 from solver.flatten import flatten
-from solver.relax import droppable, relax, variants, verdict_only
 from solver.route.clashes import clash_cuts
 from solver.route.formula import TRUE
+from solver.route.problem import clashing, edge_limits, route_problem, this_route
 from solver.route.reading import read_route, sides
 from solver.route.rules import post_edges, post_fold_edges, post_wanted_cells
 from solver.route.stage import Stage
 from solver.route.topology import Topology, topology
-from solver.routing import clashing, edge_limits, route_problem, this_route
 
 SOLVER = "glucose4"
 """Another family than the route search uses first; it also starts from small loops."""

@@ -14,10 +14,10 @@ from models.problem import Digging, Problem
 from models.route import CornerOption, Route
 from models.scenario import Scenario
 from models.system import System
-from solver.clearance import offsets
 from solver.flatten import flatten
-from solver.realise import Refused, net_search, realise
-from solver.routing import clashing, corner_frame
+from solver.net.clearance import offsets
+from solver.net.realise import Refused, net_search, realise
+from solver.route.problem import clashing, corner_frame
 
 SIDES = ((1, 0, 0), (0, 1, 0), (-1, 0, 0), (0, -1, 0))
 UP = (0, 0, 1)

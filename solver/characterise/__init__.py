@@ -1,0 +1,1 @@
+"""Measurements of drives, alone and in pairs, that become data."""

@@ -1,0 +1,146 @@
+"""Margins: how far each delay may be off before a machine fails, found by simulation.
+
+Each buffer is tried alone; sensors and inverters by their role, all of one role together, as they
+are alike; and so are the press and the strokes. Changed delays are tried half-tick by half-tick
+away from the right one until a case goes wrong.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from models.geometry import Cell
+from models.machine import Case, Machine
+from models.margin import Delay, Margin, Margins, Sooner
+from models.plan import Timing
+from solver.plan.watch import cases, timing
+from solver.simulate import Simulation
+
+LIMIT = 4
+"""Half-ticks up to which margins are looked for."""
+REST = 600
+"""Half-ticks to wait for rest."""
+Say = Callable[[str], None]
+PRESS, STROKE = "the button's press", "the stroke of the rams"
+
+
+def find_margins(
+    machine: Machine, known: Timing | None = None, limit: int = LIMIT, say: Say = lambda line: None
+) -> Margins:
+    """All margins of a machine that works, and both sides of the interval between presses."""
+    bench = _Bench(machine)
+    found = []
+    for delay in delays(machine):
+        shrink = _reach(bench, delay, -1, min(limit, delay.half_ticks - 1))
+        found.append(Margin(delay, shrink, _reach(bench, delay, 1, limit), limit))
+        say(f"{delay.name}: {shrink} half-ticks shorter, {found[-1].grow} longer")
+    known = known or timing(machine)
+    interval = known.interval_half_ticks if known else None
+    return Margins(tuple(found), interval, sooner(machine, interval))
+
+
+def delays(machine: Machine) -> Iterator[Delay]:
+    """Every delay that is tried."""
+    rules = machine.rules
+    roles: dict[tuple[str, str], list[Cell]] = defaultdict(list)
+    for part in machine.parts:
+        role = part.unit.split(" ")[0]
+        if part.kind == "buffer":
+            name = f"the buffer at ({','.join(map(str, part.at))})"
+            yield Delay(
+                name + (f" ({part.unit})" if role else ""), (part.at,), 2 * (part.delay or 1)
+            )
+        elif part.kind in ("sensor", "inverter"):
+            roles[part.kind, role].append(part.at)
+    for (kind, role), cells in sorted(roles.items()):
+        ticks = rules.sensor_delay if kind == "sensor" else rules.inverter_delay
+        of = f" of the {role}s" if role else ""
+        yield Delay(f"all {kind}s{of}", tuple(cells), 2 * ticks)
+    for part in machine.parts:
+        if part.kind == "button":
+            yield Delay(PRESS, (), 2 * (part.press or rules.press))
+    yield Delay(STROKE, (), rules.stroke_half_ticks)
+
+
+def _reach(bench: _Bench, delay: Delay, way: int, limit: int) -> int:
+    """How far a delay may be off in one direction, up to the limit."""
+    for off in range(1, limit + 1):
+        if not bench.works(delay, delay.half_ticks + way * off):
+            return off - 1
+    return limit
+
+
+class _Bench:
+    """One simulation a case, pressed again and again; a new one where a press went wrong."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self._ready: dict[Case, Simulation] = {}
+
+    def works(self, delay: Delay, half_ticks: int) -> bool:
+        """Whether full turns are right in every case with this delay changed."""
+        if delay.name == STROKE:
+            rules = self.machine.rules.model_copy(update={"stroke_half_ticks": half_ticks})
+            other = replace(self.machine, rules=rules)
+            return all(_full_turn(Simulation(other, c), None) for c in cases(self.machine))
+        return all(self._works_in(case, delay, half_ticks) for case in cases(self.machine))
+
+    def _works_in(self, case: Case, delay: Delay, half_ticks: int) -> bool:
+        simulation = self._ready.pop(case, None) or Simulation(self.machine, case)
+        simulation.run_to_rest(REST)
+        before = simulation.state()
+        for cell in delay.cells:
+            simulation.retime(cell, half_ticks)
+        good = _full_turn(simulation, half_ticks if delay.name == PRESS else None)
+        for cell in delay.cells:
+            simulation.retime(cell, delay.half_ticks)
+        if good and simulation.state() == before:
+            self._ready[case] = simulation
+        return good
+
+
+def _full_turn(simulation: Simulation, press: int | None) -> bool:
+    """Whether the machine can be pressed for ever: until a state comes back, or for a full turn."""
+    simulation.run_to_rest(REST)
+    states, before = {simulation.state()}, list(simulation.block_at)
+    following = dict(zip(before, (*before[1:], before[0]), strict=True))
+    if not simulation.buttons:
+        return False
+    for _ in before:
+        simulation.press(press)
+        rested = simulation.run_to_rest(REST)
+        expected = [following[cell] for cell in before]
+        if not rested or simulation.faults or simulation.block_at != expected:
+            return False
+        if simulation.state() in states:
+            return True
+        states.add(simulation.state())
+        before = expected
+    return True
+
+
+# ------------------------------------------------------------------ presses too close together
+
+
+def sooner(machine: Machine, interval: int | None) -> Sooner | None:
+    """The next shorter interval between presses, if simulation shows that it goes wrong."""
+    if interval is None:
+        return None
+    for case in cases(machine):
+        simulation = Simulation(machine, case)
+        simulation.run_to_rest(REST)
+        for _ in range(2):
+            simulation.press()
+            for _ in range(interval - 2):
+                simulation.step()
+        rested = simulation.run_to_rest(REST)
+        if simulation.faults:
+            return Sooner(interval - 2, f"{simulation.faults[0].text} ({case})")
+        if not rested:
+            return Sooner(interval - 2, f"it never comes to rest ({case})")
+        if wrong := simulation.misplaced(2):
+            _, cell, must = wrong[0]
+            return Sooner(interval - 2, f"a tape block is at {cell}, must be at {must} ({case})")
+    return None

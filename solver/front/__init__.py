@@ -1,0 +1,1 @@
+"""Machines that none other beats, found and shown side by side."""

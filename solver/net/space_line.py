@@ -1,0 +1,203 @@
+"""The lift lines of a loop over several surfaces: each surface's own, and what joins at folds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+from models.geometry import VECTOR, Cell, add, dot, scale, sub
+from models.machine import Case, Machine
+from models.parts import FULL, Part
+from models.problem import Problem
+from models.surface import BEHIND, SurfaceName
+from models.system import System
+from solver.net.assemble import Placed, boxes
+from solver.net.lift_lines import (
+    DOWN,
+    UP,
+    LiftLine,
+    deep_line,
+    edges_of,
+    over_line,
+    wall_line,
+)
+from solver.simulate import Simulation
+
+LINES: dict[str, Callable[[Sequence[Cell], Cell, int | None], LiftLine]] = {
+    "deep": deep_line,
+    "over": over_line,
+    "wall": partial(wall_line, lenient=True),
+}
+LEAD_TICKS = {"deep": 1}
+"""Ticks from a line's power to its lifts' strokes; 0 where not named."""
+
+
+@dataclass(frozen=True)
+class SpaceLine:
+    """All lifts and lines of a loop; wires on different surfaces may not be joined."""
+
+    parts: Mapping[Cell, Part]
+    lead: Mapping[Cell, int]
+    """For every wire, how many ticks its lifts follow it."""
+    lifts: Mapping[Cell, Cell]
+    """Every lift with the way it faces."""
+    air: Set[Cell] = field(default_factory=set)
+    """Cells to leave free of all that conducts."""
+    keep: frozenset[Cell] = frozenset()
+    """Cells behind the tape, in which blocks and heads move."""
+
+    def wires(self) -> list[Cell]:
+        """Every wire."""
+        return list(self.lead)
+
+
+def inward_of(name: SurfaceName) -> Cell:
+    """The way from a surface into the room."""
+    return scale(VECTOR[BEHIND[name]], -1)
+
+
+def space_line(problem: Problem, system: System, tape: Sequence[Cell]) -> SpaceLine:
+    """The lines of all surfaces that the tape runs on. Raises ClashError if two meet."""
+    whole = LiftLine()
+    lead: dict[Cell, int] = {}
+    lifts: dict[Cell, Cell] = {}
+    keep: set[Cell] = set()
+    homes = {problem.homes[problem.index[cell]] for cell in tape}
+    for name in problem.scenario.surfaces:
+        if name not in homes:
+            continue
+        inward, kind = inward_of(name), system.on(name).name
+        plane = dot(problem.scenario.surfaces[name].plane.origin, inward)
+        line = LINES[kind](tape, inward, plane)
+        if kind == "wall":
+            _reach_folds(line, tape, inward, plane)
+            _drop_afloat(line)
+        for k, cell in enumerate(tape):
+            if dot(cell, inward) == plane:
+                lift = sub(cell, scale(inward, 2))
+                line.parts[lift] = line.parts[lift]._replace(unit=f"lift {k}")
+                lifts[lift] = inward
+                keep.add(sub(cell, inward))
+        lead.update(dict.fromkeys(line.wires(), LEAD_TICKS.get(kind, 0)))
+        _join(whole, line)
+    return SpaceLine(whole.parts, lead, lifts, whole.air, frozenset(keep))
+
+
+def _drop_afloat(line: LiftLine) -> None:
+    """Where parts of a line met, a wire may have lost what it stands on."""
+    for wire in line.wires():
+        under = line.parts.get(add(wire, DOWN))
+        if under is None or under.kind not in FULL:
+            del line.parts[wire]
+
+
+def _join(whole: LiftLine, line: LiftLine) -> None:
+    for part in line.parts.values():
+        old = whole.parts.get(part.at)
+        if old is None:
+            whole.parts[part.at] = part
+        else:
+            whole.put(part.kind, part.at, None if part.face is None else VECTOR[part.face])
+    whole.air |= line.air
+
+
+def _reach_folds(line: LiftLine, tape: Sequence[Cell], inward: Cell, plane: int) -> None:
+    """Horizontal edges of a wall fire the lift of an edge-line cell as they do all others."""
+    for edge in edges_of(tape):
+        if edge[0][2] != edge[-1][2] or any(dot(cell, inward) != plane for cell in edge):
+            continue
+        for end, beyond in ((edge[0], edge[1]), (edge[-1], edge[-2])):
+            if _turns_away(tape, end, inward) and beyond in edge:
+                block = sub(end, scale(inward, 3))
+                if block not in line.parts and add(block, UP) not in line.parts:
+                    line.put("block", block)
+                    line.put("wire", add(block, UP))
+
+
+def _turns_away(tape: Sequence[Cell], cell: Cell, inward: Cell) -> bool:
+    i = tape.index(cell)
+    steps = (sub(cell, tape[i - 1]), sub(tape[(i + 1) % len(tape)], cell))
+    return any(dot(step, inward) for step in steps)
+
+
+_SOFT = ("wire", "insulator", "block")
+
+
+def yielding(line: SpaceLine, units: Iterable[Placed]) -> SpaceLine:
+    """The line without what stands in the way of units: they cannot give way, a line can.
+
+    A wire stands on a sensor as well as on an insulator. Wires and blocks that a unit displaces
+    are left out; a lift that is no longer fired gets a cable of its own.
+    """
+    taken = {part.at: part for unit in units for part in unit.parts()}
+    free = {cell for unit in units for cell in unit.air()}
+    parts = dict(line.parts)
+    for at, part in line.parts.items():
+        unit = taken.get(at)
+        if part.kind == "insulator" and unit is not None and unit.kind == "sensor":
+            del parts[at]
+        elif part.kind in _SOFT and (unit is not None or at in free):
+            if unit is not None and unit.kind == part.kind == "block":
+                continue
+            parts.pop(at, None)
+            _drop_with(parts, part, taken)
+    lead = {wire: ticks for wire, ticks in line.lead.items() if wire in parts}
+    return replace(line, parts=parts, lead=lead, air=line.air - set(taken))
+
+
+def thinned(line: SpaceLine, lifts: Iterable[Cell]) -> SpaceLine:
+    """The line without the wires behind some lifts, to make room for cables."""
+    parts = dict(line.parts)
+    for lift in lifts:
+        near = [sub(lift, scale(line.lifts[lift], behind)) for behind in (1, 2)]
+        for at in (*near, *(add(cell, UP) for cell in near)):
+            if at in parts and parts[at].kind == "wire":
+                del parts[at]
+                under = parts.get(add(at, DOWN))
+                if under is not None and under.kind in ("insulator", "block"):
+                    del parts[add(at, DOWN)]
+    lead = {wire: ticks for wire, ticks in line.lead.items() if wire in parts}
+    return replace(line, parts=parts, lead=lead)
+
+
+def _drop_with(parts: dict[Cell, Part], gone: Part, taken: Mapping[Cell, Part]) -> None:
+    """What has no use or no footing once a part is left out."""
+    above, below = add(gone.at, UP), add(gone.at, DOWN)
+    over, under = parts.get(above), parts.get(below)
+    if gone.kind == "wire" and under is not None and under.kind in ("insulator", "block"):
+        del parts[below]
+    footing = taken.get(gone.at)
+    held = footing is not None and footing.kind in FULL
+    if gone.kind != "wire" and over is not None and over.kind == "wire" and not held:
+        del parts[above]
+
+
+def unfired(
+    problem: Problem,
+    tape: Sequence[Cell],
+    parts: Mapping[Cell, Part],
+    line: SpaceLine,
+    dug: Iterable[Cell],
+) -> tuple[Cell, ...]:
+    """The lifts that do not move when all wires are powered at once, each in its own time."""
+    scenario = problem.scenario
+    covers = [
+        Part("cover", cell)
+        for cell, home in zip(problem.graph.cells, problem.homes, strict=True)
+        if home is not None and cell not in set(tape)
+    ]
+    holes = tuple(boxes({*dug, *parts}))
+    machine = Machine(
+        "", scenario.room, scenario.rules, tuple(tape), (*parts.values(), *covers), holes
+    )
+    simulation = Simulation(machine, Case(overhead=False, ground=True))
+    simulation.run_to_rest(200)
+    before = {ram.at: ram.state for ram in simulation.rams}
+    latest = max(line.lead.values(), default=0)
+    for wire, lead in line.lead.items():
+        simulation.pulse_wire(wire, 1 + 2 * (latest - lead), 2)
+    for _ in range(1 + 2 * latest):
+        simulation.step()
+    moving = {ram.at for ram in simulation.rams if ram.state != before[ram.at]}
+    return tuple(lift for lift in line.lifts if lift not in moving)

@@ -1,0 +1,1 @@
+"""What a machine becomes for its builder: layers, order of building, parts, cautions."""

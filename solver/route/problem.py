@@ -1,0 +1,271 @@
+"""Problem -> route problem: which corners may stand where, and what each choice costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from models.catalogue import Design
+from models.geometry import FACES, Cell, Frame, add, scale
+from models.problem import Problem
+from models.route import (
+    NO_LIMIT,
+    CornerOption,
+    EdgeLimits,
+    EdgeSpan,
+    ReachTerm,
+    Route,
+    RouteCut,
+    RouteProblem,
+)
+from models.rules import Rules
+from models.scenario import Term
+from models.system import System
+from solver.net import clearance, coupling
+from solver.net.folds import SENSOR_FOLD
+
+LINK_PARTS = 2
+"""A link cell is a wire on a block."""
+MAX_REACH = 80
+"""Link lengths that the route model tells apart."""
+
+
+def route_problem(problem: Problem, system: System) -> RouteProblem:
+    """The route problem of a room for one system."""
+    scenario = problem.scenario
+    terms = route_terms(problem)
+    allowed = frozenset(
+        i for i in range(len(problem.graph.cells)) if _may_carry(problem, system, i)
+    )
+    required = frozenset(problem.index[cell] for cell in scenario.required())
+    loop, exact = scenario.loop, scenario.loop.shape == "exact"
+    if exact and len(scenario.surfaces) > 1:
+        # No map shows the hidden cells of edge lines: they are free where both sides are drawn.
+        allowed, exact = allowed & _drawn(problem, required), False
+    return RouteProblem(
+        graph=problem.graph,
+        allowed=allowed,
+        options=tuple(_options(problem, system, allowed, terms)),
+        terms=terms,
+        cell_costs=tuple(
+            tuple(_cell_cost(problem, term, system, i) for i in range(len(problem.graph.cells)))
+            for term in terms
+        ),
+        required=required,
+        exact=exact,
+        inside_on_right=loop.direction == "clockwise",
+        outside_faces=_outside(problem, required),
+        around=problem.index[loop.around] if loop.around is not None else None,
+        length_min=max(4, loop.min_length or 4),
+        length_max=min(
+            loop.max_length or NO_LIMIT, system.longest(scenario.rules.reach) or NO_LIMIT
+        ),
+        limits=edge_limits(scenario.rules, system.edge_min),
+        folds=frozenset(i for i, home in enumerate(problem.homes) if home is None),
+        fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
+        reach_terms=tuple(_reach_terms(problem, system, terms)),
+    )
+
+
+def _drawn(problem: Problem, required: frozenset[int]) -> frozenset[int]:
+    """The cells of an exact drawing, and the edge-line cells between two of them."""
+    hidden = (i for i, home in enumerate(problem.homes) if home is None)
+    return required | {i for i in hidden if required.issuperset(set(problem.graph.ports[i]) - {-1})}
+
+
+def _outside(problem: Problem, required: frozenset[int]) -> frozenset[int]:
+    """Faces that are outside whatever loop is meant.
+
+    With several surfaces `around` says which side is the inside. A drawing without it is seen
+    from the room: on one surface all others are outside, over several what lies beyond their rim.
+    """
+    scenario, homes = problem.scenario, problem.homes
+    if len(scenario.surfaces) == 1:
+        return problem.rims
+    if scenario.loop.around is not None:
+        return frozenset()
+    drawn = {homes[i] for i in required}
+    if scenario.loop.shape == "exact" and len(drawn) == 1:
+        rings = enumerate(problem.graph.faces)
+        return frozenset(f for f, ring in rings if {homes[i] for i in ring} != drawn)
+    return problem.rims if len(problem.rims) == 1 else frozenset()
+
+
+def edge_limits(rules: Rules, least: int = 2) -> EdgeLimits:
+    """How long edges may be: a feed moves all of an edge but one block."""
+    most = rules.push_limit + 1
+    return EdgeLimits(
+        EdgeSpan(least, most), EdgeSpan(2, most - 1), EdgeSpan(2, most), EdgeSpan(2, most + 1)
+    )
+
+
+def this_route(routes: RouteProblem, route: Route) -> RouteCut:
+    """The clause that refuses one route and no other.
+
+    With its drives alone a detour out of one of its edges would be refused too.
+    """
+    corners = frozenset(route.corners)
+    straight = set(route.cells) - {corner.cell for corner in corners}
+    return RouteCut(
+        bare=frozenset() if corners else frozenset(route.cells),
+        dropped=corners,
+        chosen=frozenset(o for o in routes.options if o.cell in straight),
+    )
+
+
+def route_terms(problem: Problem) -> tuple[Term, ...]:
+    """The terms that a route decides; within one system the depth is fixed."""
+    return tuple(term for term in problem.scenario.loop.minimise if term != "depth")
+
+
+def _may_carry(problem: Problem, system: System, cell: int) -> bool:
+    home = problem.homes[cell]
+    if home is None:
+        return _may_fold(problem, cell)
+    at = problem.graph.cells[cell]
+    mark = problem.scenario.surfaces[home].mark_at(at)
+    if mark not in (".", "o"):
+        return False
+    frame = Frame(at, problem.heading(cell, 0), problem.heading(cell, 1), problem.normal(cell))
+    return all(problem.digging.allows(c) for c in system.on(home).column.claimed(frame))
+
+
+def _may_fold(problem: Problem, cell: int) -> bool:
+    """Whether both lifts and the fold's own ram have their places behind an edge line."""
+    at = problem.graph.cells[cell]
+    a, b = (problem.normal(i) for i in problem.graph.ports[cell] if i >= 0 and problem.homes[i])
+    ways = (a, scale(a, 2), b, scale(b, 2), add(a, b))
+    return all(problem.digging.allows(add(at, scale(way, -1))) for way in ways)
+
+
+def corner_frame(problem: Problem, cell: int, in_port: int, out_port: int) -> Frame:
+    """The frame of a drive: x the arrival direction, y the departure, z into the room."""
+    arrival = problem.heading(cell, (in_port + 2) % 4)
+    leaving = problem.heading(cell, out_port)
+    return Frame(problem.graph.cells[cell], arrival, leaving, problem.normal(cell))
+
+
+def _options(
+    problem: Problem, system: System, allowed: frozenset[int], terms: tuple[Term, ...]
+) -> Iterable[CornerOption]:
+    tokens: dict[Cell, int] = {}
+    for cell in sorted(allowed):
+        home = problem.homes[cell]
+        for in_port in range(4) if home is not None else ():
+            for out_port in _turns(problem, system, in_port):
+                around = problem.graph.ports[cell]
+                if around[in_port] not in allowed or around[out_port] not in allowed:
+                    continue
+                frame = corner_frame(problem, cell, in_port, out_port)
+                for drive in _fitting(system.on(home), frame):
+                    claimed = drive.claimed(frame)
+                    if not all(problem.digging.allows(c) for c in claimed):
+                        continue
+                    yield CornerOption(
+                        cell,
+                        in_port,
+                        out_port,
+                        drive.name,
+                        tuple(_drive_cost(problem, system, term, drive, frame) for term in terms),
+                        frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
+                        _forbidden(problem, system.on(home), drive, frame),
+                    )
+
+
+def _turns(problem: Problem, system: System, in_port: int) -> tuple[int, ...]:
+    """The ports by which a corner may be left: ports count to the left, so +1 is a right turn."""
+    right, left = (in_port + 1) % 4, (in_port + 3) % 4
+    if not system.convex_only:
+        return right, left
+    return (right,) if problem.scenario.loop.direction == "clockwise" else (left,)
+
+
+def _fitting(system: System, frame: Frame) -> Iterable[Design]:
+    """The drives whose wires and buffers stand upright in this frame."""
+    up = next(face for face in FACES if frame.face(face) == "+z")
+    return (drive for drive in system.drives if up[1] == "z" or drive.up == up)
+
+
+def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
+    """Cells whose lifts would need a cell of the drive, or be fired by it."""
+    column = (*(part.at for part in system.column.parts), *system.column.air)
+    found = {
+        (x, y, z - level)
+        for x, y, z in (*(p.at for p in drive.parts), *drive.air)
+        for _, _, level in column
+    }
+    for x, y, z in coupling.powers(drive):
+        beside = (y == 0 and x <= 0) or (x == 0 and y >= 0)  # most likely tape of its own edges
+        found |= {(x, y, z - r[2]) for r in coupling.rams(system.column) if not beside}
+    cells = (frame.cell(cell) for cell in sorted(found) if cell[2] == 0)
+    return frozenset(problem.index[cell] for cell in cells if cell in problem.index)
+
+
+def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
+    if not clearance.measured(system.name):
+        return _overlapping(problem, system, drive, frame)
+    cells = (
+        add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy)))
+        for dx, dy in clearance.offsets(system.name, drive.name, "tape")
+    )
+    return frozenset(problem.index[c] for c in cells if c in problem.index)
+
+
+def _cell_cost(problem: Problem, term: Term, rooms: System, cell: int) -> int:
+    home = problem.homes[cell]
+    if home is None:
+        # The block, two lifts and the fold; the lines there may count with their neighbours.
+        fold = len(SENSOR_FOLD.parts)
+        return {"parts": fold + 3, "dug": fold + 4, "length": 1}.get(term, 0)
+    system = rooms.on(home)
+    if term == "parts":
+        return system.cell_parts + 1
+    if term == "dug":
+        return len(system.column.parts) + len(system.column.air)
+    return int(term == "length")
+
+
+def _drive_cost(problem: Problem, system: System, term: Term, drive: Design, frame: Frame) -> int:
+    if term == "parts":
+        return len(drive.parts) - system.corner_saves
+    if term == "dug":
+        deep = [vent for vent in drive.vents if -vent[2] <= system.depth]
+        vents = [c for c in map(frame.cell, deep) if problem.digging.allows(c)]
+        return len({p.at for p in drive.parts} | set(drive.air)) + len(vents)
+    return int(term == "corners")
+
+
+def _trigger_cost(term: Term, system: System) -> int:
+    if term == "parts":
+        return len(system.trigger.parts)
+    return system.trigger.depth if term == "dug" else 0
+
+
+def _reach_terms(problem: Problem, system: System, terms: tuple[Term, ...]) -> Iterable[ReachTerm]:
+    """With the button's place given, what a link of wires to it costs at least."""
+    button = problem.scenario.button()
+    if not system.links_by_wire:
+        return  # A cable costs less, and may take a shorter way than along the surface.
+    if button is None or not {"parts", "dug"} & set(terms):
+        return
+    penalty = tuple(LINK_PARTS if term in ("parts", "dug") else 0 for term in terms)
+    cells = problem.graph.cells
+    distance = [sum(abs(a - b) for a, b in zip(c, button.cell, strict=True)) for c in cells]
+    for radius in range(1, min(MAX_REACH, max(distance))):
+        yield ReachTerm(frozenset(i for i, d in enumerate(distance) if d <= radius), penalty)
+
+
+def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption) -> bool:
+    """Whether two drives disturb each other, by the measured table or the rules of power."""
+    homes = {problem.homes[o.cell] for o in (a, b)}
+    if len(homes) == 1:
+        system = system.on(homes.pop())
+    if not clearance.measured(system.name):
+        drives = [system.drive(o.variant) for o in (a, b)]
+        frames = [corner_frame(problem, o.cell, o.in_port, o.out_port) for o in (a, b)]
+        return coupling.wakes(drives[0], frames[0], drives[1], frames[1]) or (
+            coupling.wakes(drives[1], frames[1], drives[0], frames[0])
+        )
+    poses = [corner_frame(problem, o.cell, o.in_port, o.out_port)[:3] for o in (a, b)]
+    return clearance.clash(system.name, a.variant, poses[0], b.variant, poses[1]) or (
+        clearance.clash(system.name, b.variant, poses[1], a.variant, poses[0])
+    )
