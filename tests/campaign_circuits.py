@@ -1,16 +1,17 @@
 """A long comparison of the two simulators on random circuits:
 
-python -m tests.campaign_circuits --seed 1 --count 5000 [--keep DIR]
+python -m tests.campaign_circuits --seed 1 --count 5000 [--processes 2] [--log FILE] [--keep DIR]
 """
 
 from __future__ import annotations
 
-import argparse
 import sys
 from collections import Counter
+from functools import partial
 from pathlib import Path
 from random import Random
 
+from tests.campaign_runner import Result, one_by_one, parser, run
 from tests.circuits import Experiment, compare, random_experiment
 
 
@@ -58,30 +59,25 @@ def _smaller(e: Experiment) -> list[Experiment]:
     return found
 
 
+def judge(name: str, seen: Counter[str]) -> list[str]:
+    """One random circuit; what differs first."""
+    difference = compare(random_experiment(Random(name)), seen)
+    return [difference] if difference else []
+
+
+def keep(folder: Path, name: str, _: Result) -> None:
+    """Write the disagreement down, shrunk."""
+    small = shrink(random_experiment(Random(name)))
+    small.why = compare(small)
+    path = folder / f"{name.replace('/', '-')}.json"
+    path.write_text(small.dump())
+    print(f"  {path}: {small.why}")
+
+
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--count", type=int, default=5000)
-    parser.add_argument("--keep", type=Path, help="folder for shrunk disagreements")
-    options = parser.parse_args()
-    seen: Counter[str] = Counter()
-    wrong = 0
-    for number in range(options.count):
-        experiment = random_experiment(Random(f"{options.seed}/{number}"))
-        difference = compare(experiment, seen)
-        if difference:
-            wrong += 1
-            print(f"circuit {options.seed}/{number}: {difference}")
-            if options.keep and wrong <= 10:
-                small = shrink(experiment)
-                small.why = compare(small)
-                path = options.keep / f"{options.seed}-{number}.json"
-                path.write_text(small.dump())
-                print(f"  {path}: {small.why}")
-    for what, count in sorted(seen.items()):
-        print(f"{count:8} {what}")
-    print(f"{wrong} disagreements in {options.count} circuits")
-    return 1 if wrong else 0
+    options = parser(__doc__, count=5000).parse_args()
+    kept = partial(keep, options.keep)
+    return run(partial(one_by_one, judge), options, what="circuits", batch=50, keep=kept)
 
 
 if __name__ == "__main__":

@@ -1,20 +1,20 @@
 """Random rooms and their mirrored and turned images: same verdict, same optimum.
 
-python -m tests.campaign_symmetry --seed 1 --count 40 [--low 5 --high 8] [--budget 30] [--keep DIR]
+python -m tests.campaign_symmetry --seed 1 --count 40 [--low 5 --high 8] [--budget 30]
+    [--processes 2] [--log FILE] [--keep DIR]
 
 An obstacle more must never improve the optimum, and one less never worsen it.
 """
 
 from __future__ import annotations
 
-import argparse
 import sys
-import time
 from collections import Counter
-from pathlib import Path
+from functools import partial
 from random import Random
 
 from solver.pipeline import Outcome
+from tests.campaign_runner import Result, one_by_one, parser, run
 from tests.rooms import Room, objective, random_scenario_room, solve_room
 
 
@@ -56,31 +56,30 @@ def _told(outcome: Outcome) -> str:
     return f"{outcome.verdict} {objective(outcome) or ''}".strip()
 
 
+def room_of(name: str, low: int, high: int) -> Room:
+    """The room of a name."""
+    return random_scenario_room(Random(f"symmetry {name}"), low, high)
+
+
+def judge(name: str, seen: Counter[str], low: int, high: int, budget_s: float) -> list[str]:
+    """The room of a name against its image and its changes."""
+    return judge_symmetry(room_of(name, low, high), Random(name), budget_s, seen)
+
+
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--count", type=int, default=40)
-    parser.add_argument("--low", type=int, default=5)
-    parser.add_argument("--high", type=int, default=8)
-    parser.add_argument("--budget", type=float, default=30)
-    parser.add_argument("--keep", type=Path, help="folder for rooms with a wrong result")
-    options = parser.parse_args()
-    seen: Counter[str] = Counter()
-    wrong = 0
-    for number in range(options.count):
-        name = f"{options.seed}/{number}"
-        room = random_scenario_room(Random(f"symmetry {name}"), options.low, options.high)
-        faults = judge_symmetry(room, Random(name), options.budget, seen)
-        if number % 10 == 9:
-            print(f"{number + 1} rooms, {wrong} wrong: {dict(seen)}", file=sys.stderr, flush=True)
-        if faults:
-            wrong += 1
-            print(f"room {name}: {faults}", flush=True)
-            if options.keep:
-                path = options.keep / f"symmetry-{options.seed}-{number}.toml"
-                path.write_text(room.text("; ".join(faults)))
-    print(f"{wrong} wrong of {options.count}: {dict(seen)}, {time.process_time():.0f} s CPU")
-    return 1 if wrong else 0
+    made = parser(__doc__, count=40)
+    made.add_argument("--low", type=int, default=5)
+    made.add_argument("--high", type=int, default=8)
+    made.add_argument("--budget", type=float, default=30)
+    options = made.parse_args()
+    size = {"low": options.low, "high": options.high}
+
+    def keep(name: str, result: Result) -> None:
+        path = options.keep / f"symmetry-{name.replace('/', '-')}.toml"
+        path.write_text(room_of(name, **size).text("; ".join(result.wrong)))
+
+    judged = partial(one_by_one, partial(judge, budget_s=options.budget, **size))
+    return run(judged, options, what="rooms with an image and changes", keep=keep)
 
 
 if __name__ == "__main__":

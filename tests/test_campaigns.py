@@ -10,7 +10,8 @@ import pytest
 
 from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
-from tests.campaign_rooms import judge_room, judge_route
+from tests.campaign_rooms import judge_room
+from tests.campaign_routes import judge_route
 from tests.campaign_symmetry import judge_symmetry
 from tests.rooms import Room, machine_faults, random_scenario_room
 
