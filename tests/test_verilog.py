@@ -1,4 +1,4 @@
-"""Networks of logic against Verilog; without iverilog (Debian: apt-get install iverilog) skipped."""
+"""Logic against Verilog; without iverilog (Debian: apt-get install iverilog) mostly skipped."""
 
 from __future__ import annotations
 
