@@ -130,6 +130,12 @@ class Simulation:
         self._switches.schedule(delay, SEED_ON, index)
         self._switches.schedule(delay + length, SEED_OFF, index)
 
+    def power_ram(self, cell: Cell, on: bool) -> None:
+        """Power the ram in `cell` from outside, from now on, or take that power away again."""
+        index = self._circuit.ram_at[cell]
+        self.rams[index].count += 1 if on else -1
+        self._strokes.ready.add(index)
+
     def retime(self, at: Cell, half_ticks: int) -> None:
         """Give the buffer, inverter or sensor in a cell another delay, to see what it can bear."""
         for logic in self._circuit.logic:
