@@ -32,6 +32,12 @@ class System:
     surfaces: Mapping[SurfaceName, System] = field(default_factory=dict, hash=False)
     """For loops over several surfaces: the system of each."""
 
+    world: System | None = None
+    """What every machine of the world needs, whatever its designs; None: the catalogue decides.
+
+    With it, a room is impossible only where not even this has a route.
+    """
+
     def on(self, surface: SurfaceName | None) -> System:
         """The system that a cell of a surface belongs to."""
         return self.surfaces.get(surface, self) if surface is not None else self
@@ -43,6 +49,11 @@ class System:
     def links_by_wire(self) -> bool:
         """Whether the button's link is a run of wires in the layer of the line."""
         return self.column.up in ("+z", "-z") and not self.convex_only and not self.surfaces
+
+    @property
+    def measure(self) -> System:
+        """The system whose lack of routes proves a room impossible."""
+        return self.world or self
 
     def longest(self, reach: int) -> int | None:
         """Cells of the longest loop; None for no limit.

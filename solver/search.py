@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
-from models.route import Route, RouteFound, RouteNone, RouteUnknown
+from models.route import Route, RouteFound, RouteNone, RouteUnknown, RouteVerdict
 from models.system import System
 from solver.net.floor_line import NetSearch
 from solver.net.layout import depth_of, score
@@ -27,6 +27,7 @@ Say = Callable[[str], None]
 PATIENCE = 4
 """Routes in a row without a better machine, after which a search that proves nothing ends."""
 UNPROVEN = "every route was refused, but not every trigger net was tried"
+BEYOND = "no machine of this catalogue fits, but the rules alone do not exclude one"
 
 
 @dataclass
@@ -72,6 +73,18 @@ def search_system(
     return _improve(problem, system, routes, nets, state, deadline, say)
 
 
+def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:
+    """Whether a system has any route at all, good or bad."""
+    loop = replace(problem.scenario.loop, minimise=())
+    plain = replace(problem, scenario=replace(problem.scenario, loop=loop))
+    routes = RouteSearch(
+        route_problem(plain, system),
+        seed=seed,
+        clash=lambda a, b: clashing(plain, system, a, b),
+    )
+    return routes.solve(deadline)
+
+
 def _improve(
     problem: Problem,
     system: System,
@@ -93,7 +106,7 @@ def _improve(
                     return Undecided(
                         None, state.named_bound, UNPROVEN, details=_refusals(state), timed_out=False
                     )
-                return _impossible(verdict, state, system)
+                return _impossible(problem, system, routes.seed, verdict, state, deadline)
             case RouteUnknown():
                 _raise_bound(state, nets, _with_depth(system, terms, verdict.lower_bound))
                 return Undecided(state.best, state.named_bound)
@@ -201,8 +214,26 @@ def _refusals(state: Progress) -> tuple[str, ...]:
     return tuple(dict.fromkeys(state.refusals))
 
 
-def _impossible(verdict: RouteNone, state: Progress, system: System) -> Infeasible:
-    proof = verdict.proof
+def _impossible(
+    problem: Problem,
+    system: System,
+    seed: int,
+    verdict: RouteVerdict,
+    state: Progress,
+    deadline: float,
+) -> Verdict:
+    """The catalogue has no machine; whether no other has one either is asked of the world."""
+    refused = _refusals(state)
+    if system.world is not None:
+        verdict, refused = any_route(problem, system.world, seed, deadline), ()
+    match verdict:
+        case RouteNone(proof=proof):
+            pass
+        case RouteUnknown():
+            return Undecided(None, state.named_bound)
+        case _:
+            why, told = BEYOND, _refusals(state)
+            return Undecided(None, state.named_bound, why, details=told, timed_out=False)
     reasons = [Reason(proof.reason)] if proof.reason else []
-    reasons += [Reason(f"refused: {text}") for text in _refusals(state)]
+    reasons += [Reason(f"refused: {text}") for text in refused]
     return Infeasible(tuple(reasons), f"{proof.kind}, confirmed by {proof.confirmed_by}")

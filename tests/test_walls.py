@@ -14,16 +14,18 @@ import pytest
 
 from models.geometry import FACES, Box, Frame, sub
 from models.machine import ALL_CASES, Case, Machine
-from models.outcome import Feasible, Infeasible
-from models.parts import Part
+from models.outcome import Feasible, Infeasible, Undecided
+from models.parts import RAMS, Part
 from models.route import RouteFound
 from solver.characterise.testbed import polygon
 from solver.flatten import flatten
 from solver.machine_file import write_machine
 from solver.net.cables import Feed, Space, Tree
+from solver.net.catalogue import load_entries
 from solver.net.coupling import powers
 from solver.net.realise import Refused, net_search, realise
 from solver.net.systems import wall_system
+from solver.net.worked import RAMS_ALONE
 from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
 from solver.route import RouteSearch
@@ -133,9 +135,28 @@ def test_the_button_stands_where_it_was_asked_for(tmp_path):
     assert button.at == (12, 0, 0)  # Seen from the room, the south wall's left is the east.
 
 
-def test_a_wall_too_thin_is_impossible(tmp_path):
-    scenario = scenario_of(tmp_path, ring(5, 5), "north", "clockwise", depth=3)
+@pytest.mark.parametrize(("depth", "verdict"), [(1, Infeasible), (2, Undecided)])
+def test_a_wall_too_thin_for_lifts_is_impossible(tmp_path, depth, verdict):
+    """Lifts need two cells; that their line needs more is true of this catalogue only."""
+    scenario = scenario_of(tmp_path, ring(5, 5), "north", "clockwise", depth=depth)
+    assert isinstance(solve_scenario(scenario, budget_s=120).result, verdict)
+
+
+@pytest.mark.parametrize("step", [2, 3])
+def test_a_short_step_leaves_no_room_for_the_rams(tmp_path, step):
+    """The drive's rams and the block drawn aside would stand where the tape goes."""
+    steps = [(0, 0), (6, 0), (6, step - 1), (12, step - 1), (12, 11), (0, 11)]
+    scenario = scenario_of(tmp_path, steps, "south", "clockwise")
     assert isinstance(solve_scenario(scenario, budget_s=120).result, Infeasible)
+
+
+def test_every_drive_has_its_rams_where_the_rules_leave_no_choice():
+    """What a proof of impossibility counts on, held against all designs there are."""
+    for made in load_entries():
+        needed = next(d for d in RAMS_ALONE if d.up == made.design.up or made.design.up[1] == "z")
+        rams = {(p.kind, p.at, p.face) for p in made.design.parts if p.kind in RAMS}
+        assert rams == {(p.kind, p.at, p.face) for p in needed.parts}
+        assert set(needed.air) <= set(made.design.air)
 
 
 def test_what_the_rules_of_power_forbid_is_refused_by_simulation(tmp_path):

@@ -74,7 +74,7 @@ def _from_drawing(scenario: Scenario, direct: DirectOracle) -> Core | None:
     names: frozenset[str] = frozenset()
     for system in systems_of(scenario):
         loose = flatten(verdict_only(relax(scenario, keep_only(scenario, ()))))
-        facts = drawn_facts(scenario, loose, system)
+        facts = drawn_facts(scenario, loose, system.measure)
         if not facts:
             return None
         names |= min(facts, key=lambda f: (len(f.names | names), f.text)).names
@@ -101,7 +101,7 @@ def _unrelated(scenario: Scenario, core: Core, direct: DirectOracle) -> list[str
     """What a model that shares no formula says of the core, where it applies."""
     until = min(direct.deadline, time.monotonic() + CIRCUIT_S)
     opinions = [
-        circuit_opinion(flatten(verdict_only(kept)), system, until)
+        circuit_opinion(flatten(verdict_only(kept)), system.measure, until)
         for kept in variants(scenario, keep_only(scenario, core.names))
         for system in systems_of(scenario)
     ]

@@ -33,7 +33,7 @@ def facts_of(scenario: Scenario, core: Core, direct: DirectOracle) -> list[str]:
     found: dict[str, None] = {}
     depths = list(_depths(scenario, core))
     for system in systems_of(scenario)[:1]:  # the others are for special cases
-        told = depths or CoreView(scenario, core, system, direct.refusals).sentences()
+        told = depths or CoreView(scenario, core, system.measure, direct.refusals).sentences()
         for text in told:
             found[text] = None
     return list(found)[:MOST]
@@ -44,7 +44,7 @@ def _depths(scenario: Scenario, core: Core) -> Iterator[str]:
     for name, surface in scenario.surfaces.items():
         if f"surfaces.{name}.depth" not in core.names:
             continue
-        systems = systems_of(scenario)
+        systems = [system.measure for system in systems_of(scenario)]
         if all(surface.depth < system.column.depth for system in systems):
             lifts = min(system.column.depth for system in systems)
             yield f"the {name} has depth {surface.depth}, lifts need {lifts}"

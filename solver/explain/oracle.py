@@ -54,6 +54,10 @@ class Oracle:
         for system in systems_of(self.scenario):
             for reverse in directions:
                 answer = self._ask_one(self._model(system, reverse), active, until)
+                if system.world is not None and not isinstance(answer, Kept):
+                    # The catalogue is no proof: only what the rules exclude is refuted.
+                    known = self._model(system.world, reverse).route(active, until)
+                    answer = known if isinstance(known, Refuted) else Unsettled()
                 match answer:
                     case Kept():
                         return answer

@@ -18,6 +18,8 @@ from solver.net.worked import (
     FLOOR_COLUMN,
     FLOOR_DRIVE,
     FLOOR_TRIGGER,
+    LIFT_ALONE,
+    RAMS_ALONE,
     WALL_COLUMN,
     WALL_TRIGGER,
 )
@@ -40,6 +42,9 @@ OVER = System("over", CEILING_COLUMN, (entry("floor-8").design,), CEILING_TRIGGE
 """The floor's drive stands on nothing and serves a ceiling too, down to edges of two."""
 TRADE = System("trade", FLOOR_COLUMN, (FLOOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
 """The trade's own drive: measured for comparison, never better than the others."""
+
+WORLD = System("world", LIFT_ALONE, RAMS_ALONE, WALL_TRIGGER, line_level=-3)
+"""Lifts and rams by the rules, and nothing of what fires them: less than any machine needs."""
 
 SYSTEMS = {system.name: system for system in (DEEP, OVER, TRADE)}
 _FOR: dict[SurfaceName, tuple[System, ...]] = {"floor": (DEEP, FLAT), "ceiling": (OVER,)}
@@ -86,5 +91,12 @@ def wall_system() -> System:
         e.design for e in load_entries() if e.design.system == "wall" and e.parity == "any"
     )
     return System(
-        "wall", WALL_COLUMN, drives, WALL_TRIGGER, line_level=-3, edge_min=3, least_parts=3
+        "wall",
+        WALL_COLUMN,
+        drives,
+        WALL_TRIGGER,
+        line_level=-3,
+        edge_min=3,
+        least_parts=3,
+        world=WORLD,
     )

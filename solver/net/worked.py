@@ -7,7 +7,7 @@ published source); the others were found by the synthesizer. All are verified by
 from __future__ import annotations
 
 from models.catalogue import Design
-from models.geometry import Cell
+from models.geometry import Cell, Face
 from models.parts import Part
 from solver.net.catalogue import entry
 
@@ -113,6 +113,40 @@ WALL_TRIGGER = Design(
     air=((0, 0, -2),),
     provenance="a ram that sensors watch, itself or the cell its head enters",
 )
+
+LIFT_ALONE = Design(
+    name="lift alone, whatever fires it",
+    role="column",
+    up="+z",
+    parts=(Part("grip_ram", (0, 0, -2), "+z"),),
+    air=((0, 0, -1),),
+    system="world",
+    provenance="by the rules: behind every tape cell stands a grip ram, one free cell between",
+)
+
+_LEVEL: tuple[Face, ...] = ("+x", "-x", "+y", "-y")
+
+RAMS_ALONE = tuple(
+    Design(
+        name="rams of a drive, whatever fires them",
+        role="drive",
+        up=up,
+        parts=(
+            Part("grip_ram", (-1, -2, -1), "+y"),
+            Part("push_ram", (0, -2, -1), "+y"),
+            Part("push_ram", (-2, -1, -1), "+x"),
+        ),
+        air=((-1, -1, -1), _SHIFTED),
+        system="world",
+        provenance="by the rules: the cycle of a press leaves its rams no other place",
+    )
+    for up in _LEVEL
+)
+"""Part, shift and feed fix where the three rams stand and which two cells they need free.
+
+Two drives share neither: a block drawn aside lies beside its own edge, and the block beside a
+corner lies between that corner and its own feed ram.
+"""
 
 FLAT_COLUMN = Design(
     name="lift alone, fired from its side",
