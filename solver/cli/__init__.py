@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from solver.cli import design, judge, write
+from solver.cli import design, judge, many, write
 from solver.cli.common import HELP, INTERRUPTED, OK, OUR_FAULT, WRONG_INPUT
 
 
@@ -68,6 +68,7 @@ for _command in (
     design.solve,
     design.repair,
     design.limits,
+    many.sweep,
     judge.simulate,
     judge.check,
     judge.faults,
