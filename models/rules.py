@@ -6,6 +6,8 @@ number here (the `[rules]` table of a scenario), not code.
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import BaseModel, ConfigDict, Field
 
 
@@ -27,5 +29,7 @@ class Rules(BaseModel):
     inverter_delay: int = Field(1, ge=1, le=10)
     sensor_delay: int = Field(1, ge=1, le=10)
     sensor_pulse: int = Field(1, ge=1, le=10)
-    buffer_delays: tuple[int, ...] = (1, 2, 3, 4)
+    buffer_delays: tuple[Annotated[int, Field(ge=1, le=64)], ...] = Field(
+        (1, 2, 3, 4), min_length=1, max_length=64
+    )
     """The delays a buffer can be set to."""

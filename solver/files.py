@@ -1,9 +1,10 @@
-"""Writing files: whole or not at all, and never over another file unasked."""
+"""Files: read up to a limit, written whole or not at all, never over another file unasked."""
 
 from __future__ import annotations
 
 import os
 import secrets
+import stat
 import tempfile
 from collections.abc import Iterable
 from contextlib import suppress
@@ -22,6 +23,34 @@ def _refuse(path: Path, what: str, remedy: str) -> Fault:
 
 def _why(error: OSError | ValueError) -> str:
     return getattr(error, "strerror", None) or str(error)
+
+
+def read_file(path: Path, limit: int) -> bytes | Fault:
+    """What a file holds, or the fault that keeps it from being read.
+
+    Pipes and devices are refused: they may keep us waiting for ever, or never end.
+    """
+    file = str(path)
+    try:
+        # Without O_NONBLOCK a pipe that nobody writes to would block the opening itself.
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+        with os.fdopen(descriptor, "rb") as stream:
+            about = os.fstat(descriptor)
+            if not stat.S_ISREG(about.st_mode):
+                what = "this is not a regular file, but a pipe or a device"
+                return Fault(file, 0, 0, what, "", "Save it to a file and name that.")
+            data = stream.read(limit + 1) if about.st_size <= limit else b""
+    except FileNotFoundError:
+        return Fault(file, 0, 0, "there is no such file", "", "Check the name.")
+    except IsADirectoryError:
+        return Fault(file, 0, 0, "this is a directory", "", "Name a file.")
+    except (OSError, ValueError) as error:
+        what = f"the file cannot be read: {_why(error)}"
+        return Fault(file, 0, 0, what, "", "Check the file.")
+    if len(data) > limit or about.st_size > limit:
+        what = f"the file is larger than {limit} bytes"
+        return Fault(file, 0, 0, what, "", "Check that this is the file you mean.")
+    return data
 
 
 def check_out_dir(out_dir: Path, names: Iterable[str], force: bool) -> list[Fault]:

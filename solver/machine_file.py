@@ -13,11 +13,15 @@ from models.geometry import FACES, Box, Cell
 from models.machine import Machine
 from models.parts import FACED, KINDS, Part
 from models.rules import Rules
+from solver.files import read_file
 
 FORMAT, VERSION = "ringwright-machine", 1
-MAX_BYTES = 64 * 1024 * 1024
+MAX_BYTES = 8_000_000
+"""Some 80,000 parts. Python takes about 25 times as much memory to hold what it reads."""
 MAX_COORDINATE = 4096
-MAX_DUG = 2_000_000
+MAX_DUG = 250_000
+MAX_TEXT = 200
+"""Titles and units are cut off here."""
 
 
 def write_machine(machine: Machine) -> str:
@@ -49,35 +53,9 @@ def _part_dict(part: Part) -> dict[str, Any]:
 
 def read_machine(path: Path) -> Machine:
     """The machine in a file. Raises InputError with all faults found."""
-    try:
-        data = path.read_bytes() if path.stat().st_size <= MAX_BYTES else None
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise InputError(
-            [
-                Fault(
-                    str(path),
-                    0,
-                    0,
-                    f"cannot read the machine: {reason}",
-                    "",
-                    "Give the path of a machine.json.",
-                )
-            ]
-        ) from None
-    if data is None:
-        raise InputError(
-            [
-                Fault(
-                    str(path),
-                    0,
-                    0,
-                    "the file is too large",
-                    "",
-                    f"At most {MAX_BYTES // 1024 // 1024} MB.",
-                )
-            ]
-        )
+    data = read_file(path, MAX_BYTES)
+    if isinstance(data, Fault):
+        raise InputError([data])
     try:
         content = json.loads(data.decode("utf-8"))
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
@@ -104,6 +82,11 @@ def parse_machine(content: object, name: str) -> Machine:
     if reader.faults or machine is None:
         raise InputError(reader.faults)
     return machine
+
+
+def _printable(text: str) -> str:
+    """What any file and any screen can hold: no control characters, no halves of characters."""
+    return "".join(c if c.isprintable() else "\ufffd" for c in text[:MAX_TEXT])
 
 
 class _Reader:
@@ -137,7 +120,7 @@ class _Reader:
         if self.faults or room is None:
             return None
         return Machine(
-            str(title),
+            _printable(str(title)),
             room,
             rules,
             tuple(c for c in tape if c),
@@ -176,7 +159,7 @@ class _Reader:
         if isinstance(known.get("buffer_delays"), list):
             known["buffer_delays"] = tuple(known["buffer_delays"])
         try:
-            return Rules.model_validate(known)
+            return Rules.model_validate(known, strict=True)
         except ValidationError as error:
             for wrong in error.errors():
                 key = ".".join(str(k) for k in wrong["loc"])
@@ -212,7 +195,7 @@ class _Reader:
             face if known in FACED else None,
             delay,
             pressed,
-            unit if isinstance(unit, str) else "",
+            _printable(unit) if isinstance(unit, str) else "",
         )
 
     def number(

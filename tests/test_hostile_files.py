@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
+import struct
 import subprocess
 import sys
 import time
+import xml.etree.ElementTree
+import zlib
 from contextlib import suppress
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from models.fault import InputError
 from models.machine import Machine
-from solver.machine_file import parse_machine, read_machine, write_machine
+from solver.machine_file import MAX_BYTES, parse_machine, read_machine, write_machine
 from solver.pipeline import check_file, simulate_file
+from solver.plan.plan import build_plan
+from solver.read_scenario import read_scenario
+from solver.sheets.export_json import json_files
+from solver.sheets.export_svg import svg_files
+from solver.sheets.page import write_page
+from solver.sheets.text import write_sheets
 from tests.oracles.ring_builder import build_ring, rectangle
 
 RING = json.loads(json.dumps(build_ring(rectangle(3, 3))))
@@ -148,3 +159,105 @@ def test_a_pit_too_large_to_work_with_is_refused():
     with suppress(InputError):
         parse_machine(content, "m")
         raise AssertionError("ten million cells")
+
+
+# --- what is no file, and files made to be too much
+
+
+def readers(path: Path) -> list[object]:
+    """What each reader says of a path."""
+    said: list[object] = []
+    for read in (read_machine, read_scenario):
+        with suppress(InputError):
+            read(path)
+            raise AssertionError(f"{path} was read")
+        said.append(read)
+    return said
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_pipes_and_devices_are_refused_at_once(tmp_path):
+    """Nobody writes to the pipe: opening it in the plain way would wait for ever."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    for path in (pipe, *filter(Path.exists, map(Path, ("/dev/zero", "/dev/null", "/dev/tty")))):
+        assert readers(path)
+        scenario = picture_room(tmp_path, path)
+        with pytest.raises(InputError, match=r"no picture: (this is not a regular|the file)"):
+            read_scenario(scenario)
+
+
+def picture_room(folder: Path, picture: Path, side: object = 4) -> Path:
+    scenario = folder / "room.toml"
+    scenario.write_text(
+        f"[room]\nsize = [{side}, {side}, 3]\n[surfaces.floor]\ndepth = 6\n"
+        f'image = "{picture}"\n[loop]\ndirection = "clockwise"\nshape = "free"\n'
+        '[legend]\n"." = "#ffffff"\n"o" = "#000000"\n'
+    )
+    return scenario
+
+
+def chunk(kind: bytes, data: bytes) -> bytes:
+    """One chunk of a PNG (W3C PNG specification, 5.3)."""
+    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+
+def png(width: int, height: int, data: bytes, extra: bytes = b"") -> bytes:
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    chunks = chunk(b"IHDR", head) + extra + chunk(b"IDAT", data) + chunk(b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + chunks
+
+
+def test_pictures_that_unpack_to_far_too_much(tmp_path):
+    bomb, picture = zlib.compress(bytes(30_000_000)), tmp_path / "room.png"
+    pictures = {
+        "too large": [(50_000, 50_000, b"", b""), (2**31 - 1, 2**31 - 1, b"", b"")],
+        "cannot be read": [(4, 4, bomb, chunk(b"zTXt", b"a\0\0" + bomb))],
+        "not a PNG": [(0, 0, b"", b"")],
+    }
+    for words, made in pictures.items():
+        for content in made:
+            picture.write_bytes(png(*content))
+            for side in (4, '"four"'):  # Without a room the size is not known beforehand.
+                with pytest.raises(InputError, match=words):
+                    read_scenario(picture_room(tmp_path, picture, side))
+    picture.write_bytes(png(4, 4, bomb))
+    assert read_scenario(picture_room(tmp_path, picture)).required()
+
+
+def test_a_machine_file_too_large_to_hold(tmp_path):
+    path = tmp_path / "machine.json"
+    path.write_bytes(b"[" + b"[]," * (MAX_BYTES // 3) + b"1]")
+    with pytest.raises(InputError, match="larger than"):
+        read_machine(path)
+
+
+NASTY = "</script><b onload=x>&\"'\ud800\0\n\x1b[31m\u202e" + "x" * 10_000
+
+
+def test_titles_and_units_say_nothing_that_acts(tmp_path):
+    """Everything that is written from a machine with a title and units from hell."""
+    machine = parse_machine(
+        RING | {"title": NASTY, "parts": [p | {"unit": NASTY} for p in RING["parts"]]}, "m"
+    )
+    plan = build_plan(machine)
+    page = write_page(plan)
+    texts = {"page": page, "text": write_sheets(plan), **svg_files(plan, "1"), **json_files(plan)}
+    for name, text in texts.items():
+        text.encode()
+        assert not {"\0", "\x1b", "\u202e"} & set(text), name
+        if name.endswith((".svg", "page")):
+            assert "<b onload" not in text, name
+        if name.endswith(".svg"):
+            xml.etree.ElementTree.fromstring(text)
+    assert page.count("</script>") == write_page(build_plan(parse_machine(RING, "m"))).count(
+        "</script>"
+    )
+
+
+def test_numbers_must_be_numbers():
+    for key, value in (("press", True), ("reach", "15"), ("buffer_delays", []), ("press", 1e308)):
+        with pytest.raises(InputError, match=key):
+            parse_machine(changed(("rules",), {key: value}), "m")
+    with pytest.raises(InputError, match="buffer_delays"):
+        parse_machine(changed(("rules",), {"buffer_delays": [1] * 65}), "m")

@@ -269,7 +269,9 @@ def stroke_lines(movers: Sequence[Mover]) -> list[str]:
 
 def unit_words(role: str, units: Sequence[str]) -> str:
     """Such as " (lift 0-13, 21)"."""
-    numbers = sorted({int(unit.split(" ")[1]) for unit in units if unit.split(" ")[1:]})
+    # Machines from elsewhere name their units as they like: what is no number is left out.
+    words = {word for unit in units for word in unit.split(" ")[1:2]}
+    numbers = sorted({int(word) for word in words if word.isascii() and word.isdigit()})
     if not role:
         return ""
     if not numbers:

@@ -9,6 +9,7 @@ from pathlib import Path
 from models.fault import Fault
 from models.scenario import Place
 from models.surface import MARKS, Mark, Plane
+from solver.files import read_file
 from solver.scenario_file.places import KeyPath
 from solver.scenario_file.view import MAX_BYTES, TomlView, show
 
@@ -160,26 +161,33 @@ def _read_image(
 
 def _load_pixels(file: Path, shown: str, plane: Plane | None) -> list[list[_Rgba]] | Fault:
     """The picture's rows of RGBA pixels; a fault without place if it cannot be used."""
+    import io
     import struct
+    import warnings
     import zlib
 
     from PIL import Image, UnidentifiedImageError
 
+    content = read_file(file, MAX_BYTES)
+    if isinstance(content, Fault):
+        remedy = "Name a PNG file beside the scenario."
+        return content._replace(what=f"no picture: {content.what}", value=shown, remedy=remedy)
+    too_large = Fault("", 0, 0, "the picture is too large", shown, "One pixel is one cell.")
     try:
-        if file.stat().st_size > MAX_BYTES:
-            return Fault("", 0, 0, "the picture is too large", shown, "One pixel is one cell.")
-        with Image.open(file, formats=("PNG",)) as image:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            opened = Image.open(io.BytesIO(content), formats=("PNG",))
+        with opened as image:
             columns, rows = image.size
             if plane is not None and (columns, rows) != (plane.columns, plane.rows):
                 what = f"the picture has {columns} x {rows} pixels, not "
                 what += f"{plane.columns} x {plane.rows}"
                 return Fault("", 0, 0, what, shown, "Draw one pixel a cell, by [room] size.")
             if columns * rows > 1 << 20:
-                return Fault("", 0, 0, "the picture is too large", shown, "One pixel is one cell.")
+                return too_large
             data = image.convert("RGBA").tobytes()
-    except FileNotFoundError:
-        remedy = "Name a PNG file beside the scenario."
-        return Fault("", 0, 0, "there is no such picture", shown, remedy)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        return too_large
     except UnidentifiedImageError:
         return Fault("", 0, 0, "the picture is not a PNG", shown, "Save it as PNG.")
     except (OSError, ValueError, SyntaxError, EOFError, struct.error, zlib.error, MemoryError) as e:

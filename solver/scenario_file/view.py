@@ -13,6 +13,7 @@ from typing import TypeVar
 
 from models.fault import Fault
 from models.scenario import Place
+from solver.files import read_file
 from solver.scenario_file.places import KeyPath, Location, locate
 
 MAX_BYTES = 4_000_000
@@ -50,24 +51,9 @@ def closest(word: str, known: Iterable[str]) -> str:
 
 def read_text(path: Path) -> str | Fault:
     """The text of a file, or the fault that keeps it from being read."""
-    file = str(path)
-    try:
-        if path.is_dir():
-            return Fault(file, 0, 0, "this is a directory", "", "Name a file.")
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            what = f"the file is larger than {MAX_BYTES} bytes"
-            return Fault(file, 0, 0, what, f"{size} bytes", "A scenario is a short text.")
-        with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except FileNotFoundError:
-        return Fault(file, 0, 0, "there is no such file", "", "Check the name.")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        return Fault(file, 0, 0, f"the file cannot be read: {reason}", "", "Check the file.")
-    if len(data) > MAX_BYTES:
-        what = f"the file is larger than {MAX_BYTES} bytes"
-        return Fault(file, 0, 0, what, "", "A scenario is a short text.")
+    data = read_file(path, MAX_BYTES)
+    if isinstance(data, Fault):
+        return data
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
@@ -75,7 +61,7 @@ def read_text(path: Path) -> str | Fault:
         column = error.start - (data.rfind(b"\n", 0, error.start) + 1) + 1
         byte = f"byte 0x{data[error.start]:02x}"
         what = "the file is not text (UTF-8)"
-        return Fault(file, line, column, what, byte, "Save the scenario as UTF-8 text.")
+        return Fault(str(path), line, column, what, byte, "Save the scenario as UTF-8 text.")
 
 
 def _parse(file: str, text: str) -> dict[str, object] | Fault:
