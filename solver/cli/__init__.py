@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from solver.cli import design, judge, many, write
+from solver.cli import design, judge, many, patterns, write
 from solver.cli.common import HELP, INTERRUPTED, OK, OUR_FAULT, WRONG_INPUT
 
 
@@ -69,6 +69,7 @@ for _command in (
     design.repair,
     design.limits,
     many.sweep,
+    patterns.pattern,
     judge.simulate,
     judge.check,
     judge.faults,

@@ -1,0 +1,42 @@
+"use strict";
+// Turns the picture on top of the page. All other pictures stand without this script.
+(() => {
+  const data = JSON.parse(document.getElementById("pattern-data").textContent);
+  const slider = document.getElementById("presses");
+  const told = document.getElementById("told");
+  const play = document.getElementById("play");
+  const cells = document.querySelectorAll("#turning [data-cell]");
+  const n = data.marks.length;
+  let timer = 0;
+
+  const show = () => {
+    const presses = Number(slider.value);
+    for (const cell of cells) {
+      const mark = data.marks[(Number(cell.dataset.cell) - presses + n) % n];
+      const [rect, text] = cell.children;
+      rect.setAttribute("fill", data.colours[mark]);
+      text.setAttribute("fill", data.inks[mark]);
+      text.textContent = mark === data.blank ? "" : mark;
+    }
+    told.textContent = presses === 0 ? "at the start" : `after ${presses} press${presses > 1 ? "es" : ""}`;
+  };
+  const turn = (by) => {
+    slider.value = String((Number(slider.value) + by + n) % n);
+    show();
+  };
+  const stop = () => {
+    clearInterval(timer);
+    timer = 0;
+    play.textContent = "Play";
+  };
+  slider.addEventListener("input", show);
+  document.getElementById("back").addEventListener("click", () => turn(-1));
+  document.getElementById("on").addEventListener("click", () => turn(1));
+  play.addEventListener("click", () => {
+    if (timer) return stop();
+    play.textContent = "Stop";
+    timer = setInterval(() => turn(1), 700);
+  });
+  document.getElementById("player").hidden = false;
+  show();
+})();
