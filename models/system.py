@@ -44,6 +44,15 @@ class System:
 
     corner_saves: int = 0
     """Parts of its cells that a corner does without."""
+    measured_as: str = ""
+    """The system whose measured clearances hold here too, if that is another one."""
+    settled: tuple[str, ...] = ()
+    """Drives that another system has: loops with no other drive are left to that one."""
+
+    @property
+    def table(self) -> str:
+        """Under which name its clearances were measured."""
+        return self.measured_as or self.name
 
     @property
     def links_by_wire(self) -> bool:

@@ -52,7 +52,7 @@ def _best(found: Iterable[Feasible], terms: tuple[str, ...]) -> Feasible | None:
 def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: Live) -> Verdict:
     """All systems, one after the other; the first in order wins among equals."""
     problem = flatten(scenario)
-    systems = systems_over(scenario.surfaces)
+    systems = systems_over(scenario.surfaces, scenario.rules)
     live.systems = len(systems)
     for system in systems:
         rival = live.done_best
@@ -86,7 +86,7 @@ def _verdict(
     if open_:
         return Undecided(None, bound, open_[0].why, details=open_[0].details, timed_out=False)
     refuted = [r for r in results if isinstance(r, Infeasible)]
-    reasons = [reason for r in refuted for reason in r.reasons]
+    reasons = dict.fromkeys(reason for r in refuted for reason in r.reasons)
     return Infeasible(tuple(reasons), "; ".join(dict.fromkeys(r.proof for r in refuted)))
 
 

@@ -8,13 +8,13 @@ machine, over the catalogue of designs at hand.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
-from models.route import Route, RouteFound, RouteNone, RouteUnknown, RouteVerdict
+from models.route import Route, RouteCut, RouteFound, RouteNone, RouteUnknown, RouteVerdict
 from models.system import System
 from solver.net.floor_line import NetSearch
 from solver.net.layout import depth_of, score
@@ -65,12 +65,28 @@ def search_system(
         route_problem(problem, system),
         seed=seed,
         clash=lambda a, b: clashing(problem, system, a, b),
+        most=_worth(problem.scenario.loop.minimise, system, state.rival),
     )
     cut = reach_cut(problem, system)
     if cut is not None:
         routes.forbid(cut)
+    if system.settled:
+        others = (o for o in routes.problem.options if o.variant not in system.settled)
+        routes.forbid(RouteCut(chosen=frozenset(others)))
     nets = net_search(problem, system)
     return _improve(problem, system, routes, nets, state, deadline, say)
+
+
+def _worth(terms: Sequence[str], system: System, rival: Feasible | None) -> int | None:
+    """The most that a route's first term may be to be worth looking for; None: whatever it is."""
+    if rival is None:
+        return None
+    depth_gain = rival.score["depth"] - system.depth
+    if terms[:1] == ("depth",) and depth_gain:
+        return None if depth_gain > 0 else -1
+    first, *rest = [t for t in terms if t != "depth" or depth_gain > 0] or ["dug"]
+    # What routes say of the digging is no bound: vents that fall together are dug once.
+    return None if first == "dug" else rival.score[first] - (not rest)
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:
@@ -108,8 +124,7 @@ def _improve(
                     )
                 return _impossible(problem, system, routes.seed, verdict, state, deadline)
             case RouteUnknown():
-                _raise_bound(state, nets, _with_depth(system, terms, verdict.lower_bound))
-                return Undecided(state.best, state.named_bound)
+                return _cut_short(state, nets, _with_depth(system, terms, verdict.lower_bound))
             case RouteFound():
                 route = verdict.route
                 bound = _with_depth(system, terms, verdict.lower_bound)
@@ -129,6 +144,14 @@ def _improve(
                 routes.forbid(cut or this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
+
+
+def _cut_short(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> Beaten | Undecided:
+    """No route is known: none is as good as the rival, or time is up."""
+    _raise_bound(state, nets, bound)
+    if state.best is None and state.rival and value(state.rival, state.terms) <= bound:
+        return Beaten(state.bound, proven=not state.unproven)
+    return Undecided(state.best, state.named_bound)
 
 
 def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> None:

@@ -45,7 +45,7 @@ def test_an_edge_between_a_left_and_a_right_turn_is_longer(name, least):
 def test_how_wide_a_strip_with_a_drive_in_it_must_be(name, width):
     """The trade: 6 (common practice, no source). The drives found need one cell less."""
     bench, kit = bench_of(name), bench_of(name).kit
-    base = base_chain(kit)
+    base = base_chain(bench)
     for clear in (False, True):
         # The strip's far row of tape, as many cells behind the drive's own edge.
         row = -(width - 1) if clear else -(width - 2)
@@ -57,7 +57,7 @@ def test_how_wide_a_strip_with_a_drive_in_it_must_be(name, width):
 def test_a_sample_of_the_table_is_measured_again(name):
     rng = random.Random(f"sample {name}")
     bench, drive = bench_of(name), SYSTEMS[name].drives[0].name
-    base = base_chain(bench.kit)
+    base = base_chain(bench)
     forbidden = clearance.offsets(name, drive, "tape")
     for _ in range(12):
         at = (rng.randint(-5, 3), rng.randint(-6, 3))
@@ -67,9 +67,9 @@ def test_a_sample_of_the_table_is_measured_again(name):
             assert both == (at not in forbidden), at
     clashing = clearance.clashes(name, drive, drive)
     for pose, x, y in rng.sample(sorted(clashing), 6):
-        near = corner_chain(bench.kit, (x, y), *POSES[pose])
+        near = corner_chain(bench, (x, y), *POSES[pose])
         if not set(near.cells) & set(base.cells):
-            skews = [corner_chain(bench.kit, (x, y), *POSES[pose], s) for s in (-2, 0, 4)]
+            skews = [corner_chain(bench, (x, y), *POSES[pose], s) for s in (-2, 0, 4)]
             assert not all(bench.clear([base, other]) for other in skews)
 
 

@@ -14,6 +14,8 @@ from solver.machine_file import parse_machine, write_machine
 from solver.plan.plan import build_plan
 from solver.plan.watch import timing
 from solver.plan.words import margin_lines, time_lines
+from solver.sheets.page import write_page
+from solver.sheets.text import write_sheets
 from tests.oracles.naive_simulator import NaiveWorld, misplaced, run_presses
 from tests.oracles.ring_builder import build_ring, rectangle
 
@@ -89,6 +91,16 @@ def test_the_plan_says_so():
     assert "Least margin:" in lines
     assert "it goes wrong" in lines
     assert margin_lines(replace(plan.margins, sooner=None, interval_half_ticks=None))
+
+
+def test_a_machine_without_slack_carries_a_caution(margins):
+    plan = build_plan(RING)
+    least = margins.least
+    tight = replace(margins, margins=(least._replace(shrink=0, grow=1),))
+    ample = replace(margins, margins=(least._replace(shrink=1, grow=1),))
+    for text in (write_sheets, write_page):
+        assert "half a tick quicker a press goes wrong" in text(replace(plan, margins=tight))
+        assert "No slack" not in text(replace(plan, margins=ample))
 
 
 def test_a_machine_without_a_button_has_no_margins():

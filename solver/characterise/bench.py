@@ -38,8 +38,8 @@ class Chain:
     cells: tuple[Cell, ...]
     skews: tuple[int, ...] = ()
     """Half-ticks by which each cell's trigger comes late; empty: none."""
-    drive: int = 0
-    """Which of the kit's drives stands at its corners."""
+    drives: tuple[int, ...] = (0,)
+    """Which of the kit's drives stands at each corner; the last goes on."""
 
     def corners(self) -> list[int]:
         """Indices of the cells where the path turns."""
@@ -83,8 +83,8 @@ class Kit:
             placed.append(
                 Placed(self.column, column_frame(cell, along, self.normal), f"{name}.{i}")
             )
-        drive = self.drives[chain.drive]
-        for i in chain.corners():
+        for k, i in enumerate(chain.corners()):
+            drive = self.drives[chain.drives[min(k, len(chain.drives) - 1)]]
             placed.append(Placed(drive, corner_frame(cells, i, self.normal), f"{name} drive {i}"))
         return placed
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 
 from models.catalogue import Design
@@ -27,6 +28,8 @@ SKEWS = (-8, -4, -2, 0, 2, 4, 8)
 """Half-ticks between two neighbours that are fed through different boosters."""
 WINDOW = 9
 """Offsets looked at; two designs facing each other fit inside."""
+SHORT_EDGES = (2, 3, 4)
+"""Edges at whose ends two drives may meet; from five cells on all pairs of drives work."""
 FAR = 4
 """Units further apart cannot touch: source, block, one cell over a ram's head, ram."""
 HARDEST = (Case(True, True), Case(True, False))
@@ -36,20 +39,28 @@ TABLE = Path(__file__).parents[1] / "data" / "clearances.json"
 
 
 def corner_chain(
-    kit: Kit, at: Offset, arrive: Face, leave: Face, skew: int = 0, drive: int = 0
+    bench: Bench, at: Offset, arrive: Face, leave: Face, skew: int = 0, drive: int = 0
 ) -> Chain:
-    """The shortest chain with one corner, the corner at `at` from the centre.
+    """The shortest chain with one corner that moves, the corner at `at` from the centre.
 
-    Every loop has these three cells at a corner, however short its edges are.
+    Every loop has these cells at a corner, however short its edges are.
     """
-    corner = add(kit.centre, (*at, 0))
-    cells = (step(corner, arrive, -1), corner, step(corner, leave))
-    return Chain(cells, (skew,) * 3 if skew else (), drive)
+    corner = add(bench.kit.centre, (*at, 0))
+    lead = [step(corner, arrive, -k) for k in range(shortest_lead(bench, drive), 0, -1)]
+    cells = (*lead, corner, step(corner, leave))
+    return Chain(cells, (skew,) * len(cells) if skew else (), (drive,))
 
 
-def base_chain(kit: Kit, drive: int = 0) -> Chain:
+@cache
+def shortest_lead(bench: Bench, drive: int) -> int:
+    """Cells before the corner that the drive needs: some look at the lift of the second last."""
+    chains = {n: path_chain(bench.kit, "L", (n + 1, 2), (drive,)) for n in (1, 2)}
+    return next(n for n, chain in chains.items() if bench.moves([chain]))
+
+
+def base_chain(bench: Bench, drive: int = 0) -> Chain:
     """The chain that a drive's surroundings are measured around."""
-    return corner_chain(kit, (0, 0), "+x", "+y", 0, drive)
+    return corner_chain(bench, (0, 0), "+x", "+y", 0, drive)
 
 
 def offsets() -> list[Offset]:
@@ -65,7 +76,7 @@ def _joined(cell: Cell, chain: Chain) -> bool:
 
 def near_tape(bench: Bench, drive: int) -> list[Offset]:
     """Cells around a drive (its local frame) where no other tape may be."""
-    base, bad = base_chain(bench.kit, drive), []
+    base, bad = base_chain(bench, drive), []
     for at in offsets():
         cell = add(bench.kit.centre, (*at, 0))
         if cell in base.cells:
@@ -81,12 +92,12 @@ def near_tape(bench: Bench, drive: int) -> list[Offset]:
 def near_drives(bench: Bench, drive: int, other: int) -> list[tuple[int, int, int]]:
     """(pose, dx, dy) of other drives that cannot stand near this one.
 
-    Poses whose stretches of tape touch are left to the rule for tape, and to `edges`.
+    Poses whose stretches of tape overlap are left to the rule for tape, and to `edges_between`.
     """
-    base, bad = base_chain(bench.kit, drive), []
+    base, bad = base_chain(bench, drive), []
     for pose, (arrive, leave) in enumerate(POSES):
         for at in offsets():
-            near = corner_chain(bench.kit, at, arrive, leave, 0, other)
+            near = corner_chain(bench, at, arrive, leave, 0, other)
             if set(near.cells) & set(base.cells):
                 continue
             if bench.distance(base, near) > FAR:
@@ -94,18 +105,27 @@ def near_drives(bench: Bench, drive: int, other: int) -> list[tuple[int, int, in
             joined = any(_joined(cell, base) for cell in near.cells)
             skews = (0,) if joined else SKEWS
             if not all(
-                bench.clear(
-                    [base, corner_chain(bench.kit, at, arrive, leave, s, other)], cases=HARDEST
-                )
+                bench.clear([base, corner_chain(bench, at, arrive, leave, s, other)], cases=HARDEST)
                 for s in skews
             ):
                 bad.append((pose, *at))
     return bad
 
 
+def edges_between(bench: Bench, drive: int, before: int) -> list[tuple[int, int, int]]:
+    """(pose, dx, dy) of drives at the other end of a short edge into this one that do not work."""
+    bad = []
+    for turns, arrive in (("LL", "-y"), ("RL", "+y")):
+        for length in SHORT_EDGES:
+            chain = path_chain(bench.kit, turns, (4, length, 3), (before, drive))
+            if not bench.moves([chain]):
+                bad.append((POSES.index((arrive, "+x")), 1 - length, 0))
+    return bad
+
+
 def near_wire(bench: Bench, system: System, drive: int) -> list[Offset]:
     """Cells around a drive below which no link wire may lie."""
-    base, bad = base_chain(bench.kit, drive), []
+    base, bad = base_chain(bench, drive), []
     for at in offsets():
         cell = add(bench.kit.centre, (*at, 0))
         if cell in base.cells or bench.distance(base, Chain((cell,))) > FAR:
@@ -121,7 +141,7 @@ def near_wire(bench: Bench, system: System, drive: int) -> list[Offset]:
 
 def near_trigger(bench: Bench, system: System, drive: int) -> list[Offset]:
     """Cells around a drive where no button with its trigger may stand."""
-    base, bad = base_chain(bench.kit, drive), []
+    base, bad = base_chain(bench, drive), []
     for at in offsets():
         cell = add(bench.kit.centre, (*at, 0))
         if cell in base.cells or bench.distance(base, Chain((cell,))) > FAR:
@@ -151,11 +171,13 @@ def edges(bench: Bench, drive: int, turns: str, first: int, last: int) -> list[i
     return [
         length
         for length in range(2, 16)
-        if bench.moves([path_chain(bench.kit, turns, (first, length, last), drive)])
+        if bench.moves([path_chain(bench.kit, turns, (first, length, last), (drive,))])
     ]
 
 
-def path_chain(kit: Kit, turns: str, lengths: Iterable[int], drive: int = 0) -> Chain:
+def path_chain(
+    kit: Kit, turns: str, lengths: Iterable[int], drives: tuple[int, ...] = (0,)
+) -> Chain:
     """A chain of edges with left and right turns between them, starting in +x."""
     ahead: Offset = (1, 0)
     cells = [add(kit.centre, (-8, 0, 0))]
@@ -165,7 +187,7 @@ def path_chain(kit: Kit, turns: str, lengths: Iterable[int], drive: int = 0) -> 
             ahead = (-y, x) if turns[index - 1] == "L" else (y, -x)
         for _ in range(length - 1):
             cells.append(add(cells[-1], (*ahead, 0)))
-    return Chain(tuple(cells), (), drive)
+    return Chain(tuple(cells), (), drives)
 
 
 def _upright(design: Design, cell: Cell, kit: Kit) -> Placed:
@@ -188,8 +210,13 @@ def measure(system: System, normal: Cell) -> dict[str, object]:
             "tape": near_tape(bench, index),
             "wire": near_wire(bench, system, index),
             "trigger": near_trigger(bench, system, index),
+            # Each pair once; the search asks both ways round.
             "drives": {
-                other.name: near_drives(bench, index, k) for k, other in enumerate(system.drives)
+                other.name: sorted(
+                    edges_between(bench, index, k)
+                    + (near_drives(bench, index, k) if k >= index else [])
+                )
+                for k, other in enumerate(system.drives)
             },
             "edges": {
                 f"{turns} after {first}": edges(bench, index, turns, first, 3)

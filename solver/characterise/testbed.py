@@ -205,12 +205,18 @@ def judge(
     *,
     orders: Iterable[int] = (1, -1),
     press: int = PRESS,
+    late: Mapping[Cell, int] | None = None,
 ) -> Verdict:
-    """Press until a state repeats (at most a full turn), in every case and ram order."""
+    """Press until a state repeats (at most a full turn), in every case and ram order.
+
+    `late`: parts with another delay than usual, and this delay in half-ticks.
+    """
     presses = longest = 0
     for case in cases:
         for order in orders:
             simulation = Simulation(bench.machine, case, order=order)
+            for cell, half_ticks in (late or {}).items():
+                simulation.retime(cell, half_ticks)
             faults, count, ticks = _turn(simulation, bench, press)
             presses, longest = max(presses, count), max(longest, ticks)
             if faults:

@@ -6,7 +6,7 @@ that cell has to be air; which cells those are is tried out on small machines, s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from models.catalogue import Design
@@ -21,10 +21,12 @@ from solver.characterise.testbed import (
     Ground,
     Spot,
     build,
+    corner_frames,
     judge,
     mirrored,
+    up_of,
 )
-from solver.design.task import HEADS, RAMS
+from solver.design.task import HEADS, RAMS, Off
 from solver.net.lift_lines import ClashError
 
 GROUNDS: dict[str, tuple[Ground, ...]] = {
@@ -64,6 +66,47 @@ def works(
                 if not judge(bench, tuple(cases), orders=tuple(orders)).ok:
                     return False
     return True
+
+
+def first_unborne(
+    design: Design,
+    others: Mapping[Face, Design],
+    shape: Sequence[Spot],
+    margin: int,
+    cases: Iterable[Case] = ALL_CASES,
+) -> Off | None:
+    """The first delay of the design that may not be off by as much; None if all may.
+
+    As `ringwright margins` counts: all sensors together, all inverters together, each buffer alone.
+    """
+    ground = GROUNDS[design.system][0]
+    bench = build(ground, shape, {**others, design.up: design}, design.system)
+    frames = corner_frames(bench.machine.tape, ground.inward)
+    mine = [frame for frame in frames if up_of(frame) == design.up]
+    for off in offs(design, margin):
+        late = {
+            frame.cell(part.at): 2 * (part.delay or 1) + more
+            for frame in mine
+            for part in design.parts
+            if (more := off.late(part.kind, part.at))
+        }
+        if not judge(bench, cases, orders=(1,), late=late).ok:
+            return off
+    return None
+
+
+def offs(design: Design, margin: int) -> Iterator[Off]:
+    """All delays of a design that may be off, each by every amount up to the margin."""
+    kinds = {part.kind for part in design.parts}
+    for amount in range(1, margin + 1):
+        for kind in ("sensor", "inverter"):
+            if kind in kinds:
+                yield from (Off(kind, way * amount) for way in (-1, 1) if 2 + way * amount > 0)
+        for part in design.parts:
+            if part.kind == "buffer":
+                delay = 2 * (part.delay or 1)
+                ways = (way for way in (-1, 1) if delay + way * amount > 0)
+                yield from (Off("buffer", way * amount, part.at) for way in ways)
 
 
 def fit_air(

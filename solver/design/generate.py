@@ -7,6 +7,7 @@ and a run of whole machines. The floor's worked drive of the trade comes first, 
 from __future__ import annotations
 
 import datetime
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,16 +15,17 @@ from models.catalogue import Design
 from models.geometry import Face
 from models.parts import Part
 from solver.characterise.testbed import Spot, plus, rectangle
-from solver.design.fit import GROUNDS, as_design, fit_air, shelled, works
-from solver.design.search import Best, Problem, fewest
+from solver.design.fit import GROUNDS, as_design, first_unborne, fit_air, shelled, works
+from solver.design.search import Best, Engine, Problem, fewest
 from solver.design.surroundings import surrounded
-from solver.design.task import HEADS, box
+from solver.design.task import HEADS, Off, box
 from solver.design.timing import timing_of
-from solver.net.catalogue import Entry, write_entries
+from solver.net.catalogue import Entry, Proof, write_entries
 from solver.net.worked import FLOOR_DRIVE
 
 Log = Callable[[str], None]
 Span = tuple[int, int]
+ENGINES: dict[str, Engine] = {"CaDiCaL": "cadical", "Glucose": "glucose"}
 
 
 @dataclass(frozen=True)
@@ -97,16 +99,77 @@ def shapes_for(system: str, parity: str, objective: str = "") -> list[list[Spot]
 
 def synthesize(
     recipe: Recipe, accept: Callable[[tuple[Part, ...]], bool], budget_s: float, log: Log
-) -> tuple[Best, tuple[str, ...]]:
-    """How the descent went, and which solvers say on their own that nothing smaller exists."""
+) -> tuple[Best, tuple[Proof, ...]]:
+    """How the descent went, and what two solvers say on their own: nothing smaller exists."""
     problem = recipe.problem()
     best = fewest(problem, recipe.start, accept, budget_s, log)
     if not best.proven:
         return best, ()
-    again = problem.decide(best.bound - 1, budget_s, engine="glucose")
-    log(f"{recipe.name}: Glucose: {again.answer}, {again.seconds:.0f} s")
-    assert again.answer == "none", f"{recipe.name}: the solvers disagree"
-    return best, ("CaDiCaL", "Glucose")
+    return best, none_exists(problem, best.bound - 1, "", budget_s, log)
+
+
+def none_exists(
+    problem: Problem, most: int, more: str, budget_s: float, log: Log
+) -> tuple[Proof, ...]:
+    """That there is no wiring of so many parts, by two solvers."""
+    found = []
+    for name, engine in ENGINES.items():
+        outcome = problem.decide(most, budget_s, engine=engine)
+        log(f"{problem.task.name}: at most {most}{more}: {name}: {outcome.answer}")
+        assert outcome.answer == "none", f"{problem.task.name}: the solvers disagree"
+        what = f"no wiring of at most {most} parts{more}"
+        found.append(Proof(what, name, round(outcome.seconds), len(problem.refused)))
+    return tuple(found)
+
+
+def sturdiest(
+    recipe: Recipe,
+    design: Design,
+    others: dict[Face, Design],
+    shapes: list[list[Spot]],
+    budget_s: float,
+    log: Log,
+) -> tuple[Design, int, tuple[Proof, ...]]:
+    """A drive of no more parts whose delays may each be off by half a tick, or none exists.
+
+    Returns the drive, its margin in half-ticks, and the proofs where the margin is 0. Delays
+    that a drive turns out not to bear are asked for one by one.
+    """
+    problem, parts, end = recipe.problem(), wiring(design), time.monotonic() + budget_s
+    tried: Design | None = design
+    while True:
+        off = first_unborne(tried, others, shapes[0], 1) if tried is not None else None
+        if tried is not None and off is None:
+            return tried, 1, ()
+        if off is None or off in problem.borne:
+            problem.refuse(parts)
+        else:
+            log(f"{recipe.name}: does not bear {off}")
+            problem.bear(off)
+        if time.monotonic() > end:
+            return design, 0, ()
+        outcome = problem.decide(len(wiring(design)), budget_s)
+        log(f"{recipe.name}: with a margin: {outcome.answer}, {outcome.seconds:.0f} s")
+        if outcome.answer == "none":
+            asked = " and ".join(tell_off(off) for off in problem.borne)
+            more = f" bears {asked}"
+            return design, 0, none_exists(problem, len(wiring(design)), more, budget_s, log)
+        parts = outcome.parts
+        bare = as_design(recipe.name, recipe.system, recipe.up, parts)
+        tried = fit_air(bare, others, shapes)
+        if tried is not None and not works(tried, others, shapes):
+            tried = None
+
+
+def wiring(design: Design) -> tuple[Part, ...]:
+    """The parts of a drive without its rams."""
+    return tuple(part for part in design.parts if not part.kind.endswith("ram"))
+
+
+def tell_off(off: Off) -> str:
+    """A delay that is off, in words."""
+    what = f"the {off.kind} at {off.at}" if off.at is not None else f"all {off.kind}s"
+    return f"{what} {abs(off.half_ticks)} half-tick {'late' if off.half_ticks > 0 else 'early'}"
 
 
 def worked_entry() -> Entry:
@@ -119,7 +182,7 @@ def worked_entry() -> Entry:
 def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
     """All entries; each is proven by simulation in whole machines."""
     today = datetime.datetime.now(tz=datetime.UTC).date().isoformat()
-    found: list[tuple[Recipe, Design, Best, tuple[str, ...]]] = []
+    found: list[tuple[Recipe, Design, Best, tuple[Proof, ...]]] = []
     for recipe in recipes:
         partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
         shapes = shapes_for(recipe.system, recipe.parity, recipe.objective)
@@ -136,20 +199,35 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
             wide = _widely_dug(partners, bare, shapes)
             return works(shelled(bare, wide, shapes), wide, shapes)
 
-        best, engines = synthesize(recipe, accept, budget_s, log)
+        best, proofs = synthesize(recipe, accept, budget_s, log)
         assert best.parts is not None, f"{recipe.name}: nothing from {recipe.start} parts on"
         bare = as_design(recipe.name, recipe.system, recipe.up, best.parts)
-        found.append((recipe, bare, best, engines))
+        found.append((recipe, bare, best, proofs))
     entries = [worked_entry()]
-    for recipe, bare, best, engines in found:
+    for recipe, bare, best, proofs in found:
         partners = _partners([(r.system, d) for r, d, _, _ in found], recipe)
         shapes = shapes_for(recipe.system, recipe.parity, recipe.objective)
-        design = fit_air(bare, _widely_dug(partners, bare, shapes), shapes)
+        wide = _widely_dug(partners, bare, shapes)
+        design = fit_air(bare, wide, shapes)
         assert design is not None, f"{recipe.name}: refused by the simulator"
-        log(f"{recipe.name}: {len(bare.parts) - 3} parts, air {design.air[len(HEADS) :]}")
-        bound = best.bound if best.proven else 0
+        design, margin, more = sturdiest(recipe, design, wide, shapes, budget_s, log)
+        log(
+            f"{recipe.name}: {len(wiring(design))} parts, air {design.air[len(HEADS) :]}, "
+            f"margin {margin}"
+        )
         entries.append(
-            Entry(design, recipe.parity, recipe.objective, recipe.box, bound, engines, today, {})
+            Entry(
+                design,
+                recipe.parity,
+                recipe.objective,
+                recipe.box,
+                best.bound if best.proven else 0,
+                tuple(proof.engine for proof in proofs),
+                today,
+                {},
+                margin,
+                (*proofs, *more),
+            )
         )
     return [_timed(made, _prove(made, entries)) for made in entries]
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from functools import cache
 
 from models.geometry import FACES, OPPOSITE, Cell, Face, step
-from models.parts import CONDUCTIVE, FULL, Part
+from models.parts import CONDUCTIVE, FULL, Kind, Part
 from solver.design.clauses import FALSE, TRUE, Clauses
-from solver.design.task import RAMS, Task
+from solver.design.task import RAMS, Off, Task
 
 Option = tuple[str, Face | None]
 DELAYS = (1, 2, 3, 4)
@@ -19,28 +19,36 @@ RAM_CELLS = tuple(ram.at for ram in RAMS)
 
 
 class Physics:
-    """The formula of a task's world. Times run from -1 (at rest) to `horizon` - 1."""
+    """The formula of a task's world. Times run from -1 (at rest) to `horizon` - 1.
 
-    def __init__(self, task: Task) -> None:
+    With `like`, the same wiring once more, a delay of it off: what holds must hold in both.
+    """
+
+    def __init__(self, task: Task, like: Physics | None = None, off: Off | None = None) -> None:
         self.task = task
-        self.f = Clauses()
+        self.off = off
+        self.f: Clauses = Clauses() if like is None else like.f
         self.up = task.up
         self.down = OPPOSITE[task.up]
         self.level: tuple[Face, ...] = tuple(
             face for face in FACES if face not in (self.up, self.down)
         )
         self.times = range(-1, task.horizon)
-        self.options: dict[Cell, dict[Option, int]] = {}
-        self.delay: dict[Cell, dict[int, int]] = {}
+        self.options: dict[Cell, dict[Option, int]] = {} if like is None else like.options
+        self.delay: dict[Cell, dict[int, int]] = {} if like is None else like.delay
         self._state: dict[tuple[str, Cell, int], int] = {}
-        for cell in task.free:
-            self._choose(cell)
-        for cell in task.free:
-            self._stand(cell)
+        if like is None:
+            for cell in task.free:
+                self._choose(cell)
+            for cell in task.free:
+                self._stand(cell)
         for cell in task.free:
             self._behave(cell)
         self._keep_tape_clear()
         self._keep_line()
+
+    def _late(self, kind: Kind, cell: Cell) -> int:
+        return 0 if self.off is None else self.off.late(kind, cell)
 
     # ---------------------------------------------------------------- choices
 
@@ -272,16 +280,17 @@ class Physics:
     def _buffer(self, cell: Cell, buffer: int) -> dict[int, int]:
         """Output of a buffer in the cell: one due time at a time."""
         f = self.f
+        after = {d: 2 * d + self._late("buffer", cell) for d in DELAYS}
         reads = {t: self._buffer_reads(cell, t) for t in self.times}
         out = {-1: reads[-1]}
         begun = {-1: FALSE}
         for t in range(self.task.horizon):
             due = f.any(
-                *(f.all(v, begun.get(t - 2 * d, FALSE)) for d, v in self.delay[cell].items())
+                *(f.all(v, begun.get(t - after[d], FALSE)) for d, v in self.delay[cell].items())
             )
             busy = f.any(
                 *(
-                    f.all(v, f.any(*(begun.get(t - j, FALSE) for j in range(1, 2 * d))))
+                    f.all(v, f.any(*(begun.get(t - j, FALSE) for j in range(1, after[d]))))
                     for d, v in self.delay[cell].items()
                 )
             )
@@ -290,7 +299,7 @@ class Physics:
             wanted = f.any(f.differ(reads[t], out[t]), again)
             begun[t] = f.all(buffer, -busy, wanted)
         for d, v in self.delay[cell].items():
-            for t in range(self.task.horizon - 2 * d, self.task.horizon):
+            for t in range(self.task.horizon - after[d], self.task.horizon):
                 f.add(-v, -begun[t])  # nothing may still be due in the end
         return out
 
@@ -306,6 +315,7 @@ class Physics:
 
     def _inverter(self, cell: Cell, inverter: int) -> dict[int, int]:
         f = self.f
+        after = 2 + self._late("inverter", cell)
         reads = {}
         for t in self.times:
             mounts = [
@@ -314,29 +324,31 @@ class Physics:
             ]
             reads[t] = f.any(*mounts)
         out = {-1: -reads[-1]}
-        begun = {-2: FALSE, -1: FALSE}
+        begun = dict.fromkeys(range(-after, 0), FALSE)
         for t in range(self.task.horizon):
-            out[t] = f.choose(begun[t - 2], -reads[t], out[t - 1])
-            begun[t] = f.all(inverter, -begun[t - 1], -f.differ(reads[t], out[t]))
-        for t in (self.task.horizon - 2, self.task.horizon - 1):
+            out[t] = f.choose(begun[t - after], -reads[t], out[t - 1])
+            idle = [-begun[t - k] for k in range(1, after)]
+            begun[t] = f.all(inverter, *idle, -f.differ(reads[t], out[t]))
+        for t in range(self.task.horizon - after, self.task.horizon):
             f.add(-begun[t])
         return out
 
     def _sensor(self, cell: Cell) -> dict[int, int]:
         f = self.f
+        after = 2 + self._late("sensor", cell)
         on: dict[int, list[int]] = {t: [] for t in self.times}
         for face in FACES:
             watched = step(cell, face)
             is_it = self.is_(cell, "sensor", face)
             if is_it == FALSE:
                 continue
-            begun = dict.fromkeys(range(-4, 0), FALSE)
+            begun = dict.fromkeys(range(-after - 2, 0), FALSE)
             for t in range(self.task.horizon):
-                idle = [-begun[t - k] for k in (1, 2, 3)]
+                idle = [-begun[t - k] for k in range(1, after + 2)]
                 begun[t] = f.all(*idle, self._changes(watched, t))
-                pulse = f.any(begun[t - 2], begun[t - 3])
+                pulse = f.any(begun[t - after], begun[t - after - 1])
                 on[t].append(f.all(is_it, pulse))
-            for t in range(self.task.horizon - 3, self.task.horizon):
+            for t in range(self.task.horizon - after - 1, self.task.horizon):
                 f.imply([is_it], -begun[t])
         return {t: f.any(*found) for t, found in on.items()}
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, cast
 
 from ortools.sat.python import cp_model
@@ -18,8 +18,10 @@ from pysat.solvers import Solver
 from models.parts import Kind, Part
 from solver.design.cycle import require_cycle
 from solver.design.physics import Physics
-from solver.design.task import Task
+from solver.design.task import Off, Task
 
+SETTLING = 4
+"""Half-ticks that a drive with a late delay gets to come to rest."""
 Answer = Literal["found", "none", "unknown"]
 Engine = Literal["cadical", "glucose", "cp-sat"]
 
@@ -41,10 +43,21 @@ class Problem:
     world: Physics = field(init=False)
     refused: list[list[int]] = field(default_factory=list)
     """One clause for each wiring that the simulator did not accept."""
+    borne: list[Off] = field(default_factory=list)
+    """Delays that every wiring must bear to be off."""
 
     def __post_init__(self) -> None:
         self.world = Physics(self.task)
         require_cycle(self.world)
+
+    def bear(self, off: Off) -> None:
+        """From now on only wirings that also work with this delay off.
+
+        A late drive may still be settling when the lifts rise; it must only have fed in time.
+        """
+        self.borne.append(off)
+        longer = self.task.horizon + (SETTLING if off.half_ticks > 0 else 0)
+        require_cycle(Physics(replace(self.task, horizon=longer), self.world, off))
 
     def used(self) -> list[int]:
         """One literal a free cell: something is in it."""

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from models.geometry import Cell, Face
-from models.parts import Part
+from models.parts import Kind, Part
 
 GRIP: Cell = (-1, -2, -1)
 FEED: Cell = (0, -2, -1)
@@ -26,6 +26,19 @@ RAMS: tuple[Part, ...] = (
 LIFT_CHANGES = (0, 2, 4)
 PULSE = frozenset({0, 1})
 """Half-ticks in which lifts and pulse-carrying lines are live."""
+
+
+@dataclass(frozen=True)
+class Off:
+    """A delay that is off: of all parts of a kind, or of the one in a cell."""
+
+    kind: Kind
+    half_ticks: int
+    at: Cell | None = None
+
+    def late(self, kind: Kind, at: Cell) -> int:
+        """By how much a part of this kind in this cell is late."""
+        return self.half_ticks if kind == self.kind and self.at in (None, at) else 0
 
 
 @dataclass(frozen=True)

@@ -148,7 +148,7 @@ class Drawn:
     def _narrowest(self, drive: CornerOption) -> str | None:
         """The strip that a drive stands in and how wide it must be, where it falls short most."""
         frame = corner_frame(self.problem, drive.cell, drive.in_port, drive.out_port)
-        barred = clearance.offsets(self.system.name, drive.variant, "tape")
+        barred = clearance.offsets(self.system.table, drive.variant, "tape")
         found: list[tuple[int, int, int]] = []  # what is missing, how wide, the cell
         for cell in self.order:
             off = sub(self.cells[cell], frame.origin)

@@ -75,7 +75,7 @@ class FrontSoFar:
 def search_front(so_far: FrontSoFar, deadline: float, seed: int, say: Say) -> None:
     """Fill in a front until it is complete or time is up (`deadline`: a `time.monotonic()`)."""
     problem = flatten(so_far.scenario)
-    systems = systems_over(so_far.scenario.surfaces)
+    systems = systems_over(so_far.scenario.surfaces, so_far.scenario.rules)
     for i, system in enumerate(systems):
         now = time.monotonic()
         until = now + (deadline - now) / (len(systems) - i)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -14,6 +14,17 @@ from models.geometry import Cell
 from models.parts import Part
 
 FILE = "designs.json"
+
+
+@dataclass(frozen=True)
+class Proof:
+    """That something does not exist, as one solver said on its own."""
+
+    what: str
+    engine: str
+    seconds: int
+    refused: int
+    """Wirings left out because the simulator had refused them."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +44,10 @@ class Entry:
     date: str
     timing: dict[str, int]
     """Half-ticks from the lifts of its corner: part, shift, feed, returns, quiet."""
+    margin: int = 0
+    """Half-ticks by which its delays may be off: all sensors, all inverters, or one buffer."""
+    proofs: tuple[Proof, ...] = ()
+    """What the bound rests on; and where the margin is 0, that no wiring so small has more."""
 
     @property
     def count(self) -> int:
@@ -80,6 +95,8 @@ def _entry(record: dict[str, Any]) -> Entry:
         tuple(record["engines"]),
         record["date"],
         record["timing"],
+        record["margin"],
+        tuple(Proof(**proof) for proof in record["proofs"]),
     )
     said = f"{made.objective}; box {made.box}; {made.date}; " + (
         f"proven minimal by {' and '.join(made.engines)}" if made.proven else "not proven minimal"
@@ -101,21 +118,32 @@ def as_record(made: Entry) -> dict[str, Any]:
         "engines": list(made.engines),
         "date": made.date,
         "timing": made.timing,
+        "margin": made.margin,
+        "proofs": [asdict(proof) for proof in made.proofs],
         "parts": [[p.kind, list(p.at), p.face, p.delay] for p in design.parts],
         "air": [list(cell) for cell in design.air],
     }
 
 
 def write_entries(entries: Iterable[Entry]) -> str:
-    """The text of the data file: one design a paragraph, one part a line."""
+    """The text of the data file: one design a paragraph, one part or proof a line."""
     blocks = []
     for made in entries:
         record = as_record(made)
-        lines = [f"      {json.dumps(part)}" for part in record.pop("parts")]
-        head = [f"    {json.dumps(key)}: {json.dumps(value)}" for key, value in record.items()]
-        parts = ",\n".join(lines)
-        blocks.append("  {\n" + ",\n".join(head) + ',\n    "parts": [\n' + parts + "\n    ]\n  }")
+        head = [
+            f"    {json.dumps(key)}: {_listed(value) if key in _LISTS else json.dumps(value)}"
+            for key, value in record.items()
+        ]
+        blocks.append("  {\n" + ",\n".join(head) + "\n  }")
     return '{"version": 1, "designs": [\n' + ",\n".join(blocks) + "\n]}\n"
+
+
+_LISTS = ("parts", "proofs")
+
+
+def _listed(items: list[object]) -> str:
+    lines = [f"      {json.dumps(item)}" for item in items]
+    return "[\n" + ",\n".join(lines) + "\n    ]" if lines else "[]"
 
 
 def _cell(numbers: list[int]) -> Cell:

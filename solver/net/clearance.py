@@ -41,10 +41,13 @@ def offsets(system: str, drive: str, what: str) -> frozenset[Offset]:
 
 @cache
 def clashes(system: str, drive: str, other: str) -> frozenset[tuple[int, int, int]]:
-    """(pose, dx, dy) of the other drive, in the local frame of the first, that do not work."""
+    """(pose, dx, dy) of the other drive, in the local frame of the first, that do not work.
+
+    A pair of different drives is in the table once: ask both ways round.
+    """
     table = load_table()[system][drive]["drives"]
     assert isinstance(table, dict)
-    return frozenset((p, x, y) for p, x, y in table[other])
+    return frozenset((p, x, y) for p, x, y in table.get(other, ()))
 
 
 Pose = tuple[Cell, Cell, Cell]

@@ -157,7 +157,7 @@ class LineSearch:
             frame = corner_frame(problem, corner.cell, corner.in_port, corner.out_port)
             taken |= system.drive(corner.variant).claimed(frame)
             for what, cells in near.items():
-                for dx, dy in clearance.offsets(system.name, corner.variant, what):
+                for dx, dy in clearance.offsets(system.table, corner.variant, what):
                     cells.add(add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy))))
         line, stand = system.line_level, system.stand_level
         wires = {

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import cache
 
+from models.rules import Rules
 from models.surface import SurfaceName
 from models.system import System
 from solver.net.catalogue import entry, load_entries
+from solver.net.clearance import load_table
 from solver.net.worked import (
     CEILING_COLUMN,
     CEILING_TRIGGER,
@@ -40,6 +42,27 @@ FLAT = System(
 """Shallow floors: depth 3, rectangles only, and few parts per cell."""
 OVER = System("over", CEILING_COLUMN, (entry("floor-8").design,), CEILING_TRIGGER, line_level=-4)
 """The floor's drive stands on nothing and serves a ceiling too, down to edges of two."""
+
+
+def _mixed(system: System, *others: str) -> System:
+    """The system with these drives too, another at each corner if need be."""
+    made = [next(e for e in load_entries() if e.design == d) for d in system.drives]
+    made += [entry(name) for name in others if name in load_table()[system.name]]
+    # Each drive must have parted before the one before it feeds.
+    apart = min(e.timing["feed"] for e in made) - max(e.timing["part"] for e in made)
+    return replace(
+        system,
+        name=f"{system.name}-mixed",
+        drives=tuple(e.design for e in made),
+        skew=min(system.skew, apart - 1),
+        measured_as=system.name,
+    )
+
+
+DEEP_MIXED = _mixed(DEEP, "floor-strip-10", "floor-early-11")
+"""Strips of four with a drive in them, and presses of 8 ticks."""
+OVER_MIXED = _mixed(OVER, "ceiling-early-8")
+"""Edges of four between a left and a right turn."""
 TRADE = System("trade", FLOOR_COLUMN, (FLOOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
 """The trade's own drive: measured for comparison, never better than the others."""
 
@@ -47,18 +70,52 @@ WORLD = System("world", LIFT_ALONE, RAMS_ALONE, WALL_TRIGGER, line_level=-3)
 """Lifts and rams by the rules, and nothing of what fires them: less than any machine needs."""
 
 SYSTEMS = {system.name: system for system in (DEEP, OVER, TRADE)}
-_FOR: dict[SurfaceName, tuple[System, ...]] = {"floor": (DEEP, FLAT), "ceiling": (OVER,)}
+_CHEAPEST: dict[SurfaceName, tuple[System, ...]] = {"floor": (DEEP, FLAT), "ceiling": (OVER,)}
+_MIXED: dict[SurfaceName, System] = {"floor": DEEP_MIXED, "ceiling": OVER_MIXED}
 
 
 def systems_for(surface: SurfaceName) -> tuple[System, ...]:
-    """The systems known for a surface."""
-    return _FOR[surface] if surface in _FOR else (wall_system(),)
+    """The systems known for a surface; none has a machine that another one has."""
+    if surface not in _CHEAPEST:
+        return (wall_system(),)
+    cheapest, mixed = _CHEAPEST[surface], _MIXED[surface]
+    if mixed.drives == cheapest[0].drives:
+        return cheapest
+    return (*cheapest, replace(mixed, settled=tuple(d.name for d in cheapest[0].drives)))
 
 
-def systems_over(surfaces: Iterable[SurfaceName]) -> tuple[System, ...]:
-    """The systems known for loops that may use all of these surfaces."""
+def widest_for(surface: SurfaceName, rules: Rules | None = None) -> tuple[System, ...]:
+    """As few systems that together have every machine that any has: for proofs."""
+    if surface not in _CHEAPEST:
+        return (wall_system(),)
+    return _in_time((_MIXED[surface], *_CHEAPEST[surface][1:]), rules or Rules())
+
+
+def systems_over(surfaces: Iterable[SurfaceName], rules: Rules | None = None) -> tuple[System, ...]:
+    """The systems known for loops that may use all of these surfaces, in such a world."""
     names = tuple(surfaces)
-    return systems_for(names[0]) if len(names) == 1 else (space_system(names),)
+    if len(names) > 1:
+        return (space_system(names),)
+    return _in_time(systems_for(names[0]), rules or Rules())
+
+
+def _in_time(systems: Sequence[System], rules: Rules) -> tuple[System, ...]:
+    """The systems without the drives that feed too late for the button's press.
+
+    A block fed at the corner must be at rest while the pulse that raises it is still on.
+    """
+    until = 2 * (rules.press + rules.sensor_pulse) - rules.stroke_half_ticks
+    late = {e.design.name for e in load_entries() if e.timing["feed"] >= until}
+    kept = []
+    for system in systems:
+        drives = tuple(d for d in system.drives if d.name not in late)
+        if drives == system.drives:
+            kept.append(system)
+        elif drives:
+            # The drives that are left out settle nothing.
+            names = tuple(name for name in system.settled if name not in late)
+            kept.append(replace(system, drives=drives, settled=names))
+    return tuple(kept) or tuple(systems)
 
 
 def space_system(names: tuple[SurfaceName, ...]) -> System:
@@ -96,7 +153,6 @@ def wall_system() -> System:
         drives,
         WALL_TRIGGER,
         line_level=-3,
-        edge_min=3,
         least_parts=3,
         world=WORLD,
     )

@@ -367,6 +367,12 @@ def caution_lines(plan: BuildPlan) -> list[str]:
     if plan.timing and plan.timing.interval_half_ticks is not None:
         interval = ticks(plan.timing.interval_half_ticks)
         lines.append(f"Never press again sooner than {interval} ticks after the last press.")
+    if (least := plan.margins.least if plan.margins else None) and not least.least:
+        ways = [w for w, by in (("quicker", least.shrink), ("slower", least.grow)) if not by]
+        lines.append(
+            f"No slack: with {least.delay.name} half a tick {' or '.join(ways)} a press goes "
+            "wrong. Build it only where delays are exact."
+        )
     lines += [
         "While building, a ram moves as soon as it gets power. Keep clear of its front.",
         "The times come from a simulation of these parts under the rules in the machine file. "

@@ -201,11 +201,11 @@ def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) 
 
 
 def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
-    if not clearance.measured(system.name):
+    if not clearance.measured(system.table):
         return _overlapping(problem, system, drive, frame)
     cells = (
         add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy)))
-        for dx, dy in clearance.offsets(system.name, drive.name, "tape")
+        for dx, dy in clearance.offsets(system.table, drive.name, "tape")
     )
     return frozenset(problem.index[c] for c in cells if c in problem.index)
 
@@ -259,13 +259,13 @@ def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption)
     homes = {problem.homes[o.cell] for o in (a, b)}
     if len(homes) == 1:
         system = system.on(homes.pop())
-    if not clearance.measured(system.name):
+    if not clearance.measured(system.table):
         drives = [system.drive(o.variant) for o in (a, b)]
         frames = [corner_frame(problem, o.cell, o.in_port, o.out_port) for o in (a, b)]
         return coupling.wakes(drives[0], frames[0], drives[1], frames[1]) or (
             coupling.wakes(drives[1], frames[1], drives[0], frames[0])
         )
     poses = [corner_frame(problem, o.cell, o.in_port, o.out_port)[:3] for o in (a, b)]
-    return clearance.clash(system.name, a.variant, poses[0], b.variant, poses[1]) or (
-        clearance.clash(system.name, b.variant, poses[1], a.variant, poses[0])
+    return clearance.clash(system.table, a.variant, poses[0], b.variant, poses[1]) or (
+        clearance.clash(system.table, b.variant, poses[1], a.variant, poses[0])
     )

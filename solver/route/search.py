@@ -45,6 +45,10 @@ class OutOfTimeError(Exception):
     """The deadline came before the answer."""
 
 
+class TooDearError(Exception):
+    """Every route costs more than was asked for."""
+
+
 @dataclass(slots=True)
 class Level:
     """How far one term has got under the values of the terms before it."""
@@ -63,8 +67,16 @@ class Level:
 class RouteSearch:
     """Finds the best route of a problem; routes may be refused and the search goes on."""
 
-    def __init__(self, problem: RouteProblem, *, seed: int = 0, clash: Clash | None = None) -> None:
-        self.problem, self.clash, self.seed = problem, clash, seed
+    def __init__(
+        self,
+        problem: RouteProblem,
+        *,
+        seed: int = 0,
+        clash: Clash | None = None,
+        most: int | None = None,
+    ) -> None:
+        """`most`: routes whose first term is greater are not asked for."""
+        self.problem, self.clash, self.seed, self.most = problem, clash, seed, most
         self.tables = topology(problem.graph)
         self.refused: list[RouteCut] = []
         self.clashing: list[RouteCut] = []
@@ -91,7 +103,10 @@ class RouteSearch:
             stage.add_route_cut(cut)
 
     def solve(self, deadline: float, on_progress: Progress | None = None) -> RouteVerdict:
-        """The best route, proven if time allows; `deadline` is a `time.monotonic()` time."""
+        """The best route, proven if time allows; `deadline` is a `time.monotonic()` time.
+
+        Unknown with a lower bound above `most` says that there is none as good as asked for.
+        """
         self.progress = on_progress
         if self.proof is not None:
             return RouteNone(self.proof)
@@ -99,7 +114,7 @@ class RouteSearch:
             if not self._all_terms(deadline):
                 self.proof = self._confirmed(deadline)
                 return RouteNone(self.proof)
-        except OutOfTimeError:
+        except (OutOfTimeError, TooDearError):
             if self.best is None:
                 return RouteUnknown(self.lower_bound())
             return RouteFound(self.best, False, self.lower_bound())
@@ -156,6 +171,12 @@ class RouteSearch:
         """Raise `level.lower` to the least value of term `t`; False if there is no route."""
         while True:
             upper = self._upper(t, level)
+            if upper is None and t == 0 and self.most is not None:
+                if level.lower > self.most:
+                    raise TooDearError
+                upper = self.most + 1
+                # One test of that cap, not a climb to it.
+                level.eager, level.stages = True, max(level.stages, CAPPED_STAGES)
             if upper is not None and upper <= level.lower:
                 return True
             if time.monotonic() > deadline:

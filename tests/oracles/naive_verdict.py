@@ -121,7 +121,7 @@ def _driven(
         for drive in system.drives:
             barred = {
                 add(cell, add(scale(arrive, x), scale(leave, y)))
-                for x, y in offsets(system.name, drive.name, "tape")
+                for x, y in offsets(system.table, drive.name, "tape")
             }
             if barred & tape or not all(digging.allows(c) for c in drive.claimed(frame)):
                 continue
