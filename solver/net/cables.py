@@ -156,11 +156,21 @@ class Tree:
 
     def sensors(self) -> list[Part]:
         """The parts of all cables."""
-        return [
-            Part("sensor", cell, FACE_OF[sub(watched, cell)], unit="link")
-            for cell, watched in self.watches.items()
-        ]
+        return sensors_of(self.watches)
 
     def outputs(self) -> set[Cell]:
         """Every cell that a sensor puts out into."""
-        return {ahead(watched, cell) for cell, watched in self.watches.items()}
+        return outputs_of(self.watches)
+
+
+def sensors_of(watches: Mapping[Cell, Cell]) -> list[Part]:
+    """Sensors, each with the cell that it watches, as parts."""
+    return [
+        Part("sensor", cell, FACE_OF[sub(watched, cell)], unit="link")
+        for cell, watched in watches.items()
+    ]
+
+
+def outputs_of(watches: Mapping[Cell, Cell]) -> set[Cell]:
+    """Every cell that one of these sensors puts out into."""
+    return {ahead(watched, cell) for cell, watched in watches.items()}

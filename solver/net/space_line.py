@@ -124,11 +124,13 @@ def _turns_away(tape: Sequence[Cell], cell: Cell, inward: Cell) -> bool:
 _SOFT = ("wire", "insulator", "block")
 
 
-def yielding(line: SpaceLine, units: Iterable[Placed]) -> SpaceLine:
-    """The line without what stands in the way of units: they cannot give way, a line can.
+def yielding(
+    line: SpaceLine, units: Iterable[Placed], may_dig: Callable[[Cell], bool]
+) -> SpaceLine:
+    """The line without what stands in the way of units, or where nothing may be dug.
 
-    A wire stands on a sensor as well as on an insulator. Wires and blocks that a unit displaces
-    are left out; a lift that is no longer fired gets a cable of its own.
+    Units cannot give way, a line can. A wire stands on a sensor as well as on an insulator. A lift
+    that is no longer fired gets a cable of its own.
     """
     taken = {part.at: part for unit in units for part in unit.parts()}
     free = {cell for unit in units for cell in unit.air()}
@@ -137,28 +139,38 @@ def yielding(line: SpaceLine, units: Iterable[Placed]) -> SpaceLine:
         unit = taken.get(at)
         if part.kind == "insulator" and unit is not None and unit.kind == "sensor":
             del parts[at]
-        elif part.kind in _SOFT and (unit is not None or at in free):
+        elif part.kind in _SOFT and (unit is not None or at in free or not may_dig(at)):
             if unit is not None and unit.kind == part.kind == "block":
                 continue
             parts.pop(at, None)
             _drop_with(parts, part, taken)
-    lead = {wire: ticks for wire, ticks in line.lead.items() if wire in parts}
-    return replace(line, parts=parts, lead=lead, air=line.air - set(taken))
+    return _with(line, parts, air=line.air - set(taken))
 
 
 def thinned(line: SpaceLine, lifts: Iterable[Cell]) -> SpaceLine:
     """The line without the wires behind some lifts, to make room for cables."""
     parts = dict(line.parts)
     for lift in lifts:
-        near = [sub(lift, scale(line.lifts[lift], behind)) for behind in (1, 2)]
-        for at in (*near, *(add(cell, UP) for cell in near)):
+        for at in behind_lift(line, lift):
             if at in parts and parts[at].kind == "wire":
-                del parts[at]
-                under = parts.get(add(at, DOWN))
-                if under is not None and under.kind in ("insulator", "block"):
-                    del parts[add(at, DOWN)]
+                gone = parts.pop(at)
+                _drop_with(parts, gone, {})
+    return _with(line, parts)
+
+
+def behind_lift(line: SpaceLine, lift: Cell) -> tuple[Cell, ...]:
+    """The cells that a wire which fires this lift may stand in."""
+    near = [sub(lift, scale(line.lifts[lift], behind)) for behind in (1, 2)]
+    return (*near, *(add(cell, UP) for cell in near))
+
+
+def _with(line: SpaceLine, parts: dict[Cell, Part], air: Set[Cell] | None = None) -> SpaceLine:
+    """The line of these parts, less the sensors that have nothing left to watch."""
+    for at, part in list(parts.items()):
+        if part.kind == "sensor" and part.face and add(at, VECTOR[part.face]) not in parts:
+            del parts[at]
     lead = {wire: ticks for wire, ticks in line.lead.items() if wire in parts}
-    return replace(line, parts=parts, lead=lead)
+    return replace(line, parts=parts, lead=lead, air=line.air if air is None else air)
 
 
 def _drop_with(parts: dict[Cell, Part], gone: Part, taken: Mapping[Cell, Part]) -> None:

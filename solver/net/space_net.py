@@ -17,38 +17,46 @@ from dataclasses import dataclass
 from itertools import islice
 
 from models.geometry import VECTOR, Cell, add, scale, sub
-from models.parts import Part
+from models.parts import RAMS, Part
 from models.problem import Problem, face_name
 from models.route import CornerOption, Route, RouteCut
 from models.system import System
 from solver.net.assemble import CollisionError, Placed, merge
-from solver.net.cables import Feed, Space, Tree, ahead
+from solver.net.cable_trees import (
+    FAR,
+    MOST_GOALS,
+    MOST_TICKS,
+    CableTable,
+    EffortSpentError,
+    Goal,
+    TreeSearch,
+)
+from solver.net.cables import Feed, Space, Tree, ahead, outputs_of, sensors_of
 from solver.net.floor_line import Net, NoLine, button_covers
 from solver.net.fold_sites import place_folds
 from solver.net.layout import place_drives
-from solver.net.lift_lines import DOWN, UP, ClashError
-from solver.net.space_line import SpaceLine, space_line, thinned, unfired, yielding
+from solver.net.lift_lines import UP, ClashError
+from solver.net.space_line import SpaceLine, behind_lift, space_line, thinned, unfired, yielding
 from solver.net.wall_net import powered
 
+THINNINGS = 3
+"""Times that wires are taken away to make room for cables."""
 MAX_TRIGGERS = 8
 """Covers for the button that cables are led from."""
 MAX_NETS = 4
 """Nets handed on for one route, until one is accepted."""
 SLACK_TICKS = (0, 1, 2, 3, 4, 6, 8, 10)
 """How much later than the farthest feed asks for all may fire, to give cables room."""
+MOST_SPARE = 6
+"""Sensors more than the least that a tree may have before other ways are tried."""
+EFFORT, EFFORT_A_TREE = 40_000, 2_000
+"""Steps of the search for trees, for a route and for one tree."""
 MAX_FEEDS = 10
 """Feeds tried for one goal, near ones first."""
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
 _FAR = 1 << 20
-
-
-@dataclass(frozen=True)
-class Goal:
-    """Something to fire: any of these feeds will do."""
-
-    feeds: tuple[Feed, ...]
-    lead: int
-    """Ticks before the lifts at which it must be reached."""
+_MUTE = frozenset({*RAMS, "sensor", "insulator"})
+"""What may stand beside the trigger's ram: it powers nothing, or only straight ahead."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +72,20 @@ class _Scene:
     """Cells to dig beside the parts."""
     mute: tuple[Cell, ...]
     """Lifts that no wire fires."""
+
+
+@dataclass(frozen=True)
+class _Ways:
+    """Where cables may run in a scene, and what they can reach."""
+
+    triggers: Mapping[Cell, tuple[Cell, Cell]]
+    """Covers for the button, with the cells behind that change: the ram's and its head's."""
+    space: Space
+    away: Mapping[Cell, int]
+    feeds: Mapping[Cell, tuple[Feed, ...]]
+    """How each wire can be fed, if it can."""
+    able: Mapping[Cell, frozenset[Cell]]
+    """Which wires each of these powers."""
 
 
 class SpaceNetSearch:
@@ -88,25 +110,36 @@ class SpaceNetSearch:
                         yield (x, y, z)
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
-        """Nets for a route, fewest parts first; then, if there is none, why."""
-        scene = self._scene(route)
-        if isinstance(scene, NoLine):
-            yield scene
-            return
-        found = list(islice(self._nets(scene), MAX_NETS))
-        if not found and scene.mute:
-            thinner = self._scene(route, scene.mute)
-            found = [] if isinstance(thinner, NoLine) else list(islice(self._nets(thinner), 2))
-        yield from sorted(found, key=lambda net: len(net.loose))
+        """Nets for a route, fewest parts first; then, if there is none, why.
+
+        First with the line as it is laid, then without the wires that no cable can reach.
+        """
+        bare: set[Cell] = set()
+        found = False
+        for _ in range(THINNINGS):
+            scene = self._scene(route, bare)
+            if isinstance(scene, NoLine):
+                if not bare:
+                    yield scene
+                    return
+                break
+            ways = self._ways(scene)
+            for net in islice(self._nets(scene, ways), MAX_NETS):
+                found = True
+                yield net
+            more = _lifts_to_bare(scene, ways) - bare
+            if not more:
+                break
+            bare |= more
         if not found:
             yield NoLine("no cables from a button to all pieces of the line", proven=False)
 
     # ------------------------------------------------------------------ what stands already
 
-    def _scene(self, route: Route, mute: Iterable[Cell] = ()) -> _Scene | NoLine:
+    def _scene(self, route: Route, bare: Iterable[Cell]) -> _Scene | NoLine:
         """Lines, folds and drives; or why they do not go together.
 
-        `mute` lifts are to be fired by cables, whatever wires lie behind them.
+        Lifts named `bare` get no wires: they are to be fired by cables.
         """
         problem = self.problem
         tape = [problem.graph.cells[i] for i in route.cells]
@@ -114,7 +147,8 @@ class SpaceNetSearch:
         try:
             line = space_line(problem, self.system, tape)
             folds = place_folds(problem, tape, line, drives)
-            line = thinned(yielding(line, [*drives, *folds]), mute)
+            line = yielding(line, [*drives, *folds], problem.digging.allows)
+            line = thinned(line, bare)
             parts, _ = merge((*drives, *folds), line.parts.values())
         except ClashError as clash:
             return NoLine(f"the lines do not fit the loop: {clash}", proven=False)
@@ -153,42 +187,107 @@ class SpaceNetSearch:
 
     # ------------------------------------------------------------------ nets
 
-    def _nets(self, scene: _Scene) -> Iterator[Net]:
-        """Nets from the covers that lie best."""
-        wires = [*scene.line.wires(), *scene.mute]
-        covers = list(self._triggers(scene))
-        covers.sort(key=lambda c: (sum(_apart(c, wire) for wire in wires), c))
-        for trigger in covers[:MAX_TRIGGERS]:
+    def _ways(self, scene: _Scene, trigger: Cell | None = None) -> _Ways:
+        """All triggers together, or one of them alone and its cells kept clear."""
+        covers = list(self._triggers(scene)) if trigger is None else [trigger]
+        triggers = {cover: self._roots(cover) for cover in covers}
+        ends = frozenset(cell for roots in triggers.values() for cell in roots)
+        space = self._space(scene, ends if trigger is not None else ())
+        away = reached(space, ends)
+        feeds = {
+            wire: ways
+            for wire in scene.line.lead
+            if (ways := _near(self._at_wire(scene, space, wire), away))
+        }
+        air = set(scene.air)
+        able = {w: frozenset(powered(scene.parts, air, w, self.reach)) for w in feeds}
+        return _Ways(triggers, space, away, feeds, able)
+
+    def _nets(self, scene: _Scene, ways: _Ways) -> Iterator[Net]:
+        """Nets with few sensors; the first has the fewest, if its search came to an end."""
+        goals = self._goals(scene, ways)
+        if not ways.triggers or goals is None:
+            return
+        if len(goals) <= MOST_GOALS:
+            ends = (cell for roots in ways.triggers.values() for cell in roots)
+            yield from self._exact_nets(scene, CableTable(ways.space, goals, ends), ways.triggers)
+        nearest = sorted(ways.triggers, key=lambda c: (self._farness(scene, c), c))
+        for trigger in nearest[:MAX_TRIGGERS]:
             net = self._net_from(scene, trigger)
             if net is not None:
                 yield net
 
+    def _exact_nets(
+        self, scene: _Scene, table: CableTable, triggers: Mapping[Cell, Sequence[Cell]]
+    ) -> Iterator[Net]:
+        """Nets from the table of all cables, fewest sensors first."""
+        plans = sorted(self._plans(table, triggers))
+        effort, tried = EFFORT, set()
+        for sensors in range(plans[0][0], plans[0][0] + MOST_SPARE) if plans else ():
+            for least, ticks, trigger in plans:
+                if least > sensors or trigger in tried or effort <= 0:
+                    continue
+                roots = triggers[trigger]
+                over = {add(cell, UP) for cell in roots}
+                search = TreeSearch(table, frozenset(roots), over, min(effort, EFFORT_A_TREE))
+                spent = search.effort
+                try:
+                    tree = search.run(ticks, roots, sensors)
+                except EffortSpentError:
+                    tree = None
+                effort -= spent - search.effort
+                if tree is not None:
+                    tried.add(trigger)
+                    yield self._net(scene, trigger, tree)
+
+    def _plans(
+        self, table: CableTable, triggers: Mapping[Cell, Sequence[Cell]]
+    ) -> Iterator[tuple[int, int, Cell]]:
+        """For every trigger and every time the least sensors, as long as it may matter."""
+        best = FAR
+        for ticks in range(1, MOST_TICKS):
+            table.extend()
+            for trigger, roots in triggers.items():
+                least = table.from_roots(table.full, ticks, roots)
+                if least < best + MOST_SPARE:
+                    yield least, ticks, trigger
+                    best = min(best, least)
+            if ticks > best + MOST_SPARE:
+                return
+
+    def _farness(self, scene: _Scene, cover: Cell) -> int:
+        return sum(_apart(cover, wire) for wire in (*scene.line.wires(), *scene.mute))
+
+    def _roots(self, cover: Cell) -> tuple[Cell, Cell]:
+        """The cells of a trigger that change: its ram, and where the head goes."""
+        inward = self._inward(cover)
+        return sub(cover, inward), sub(cover, scale(inward, 2))
+
     def _net_from(self, scene: _Scene, trigger: Cell) -> Net | None:
-        inward = self._inward(trigger)
-        roots = frozenset((sub(trigger, inward), sub(trigger, scale(inward, 2))))
-        space = self._space(scene, roots)
-        away = reached(space, roots)
-        goals = self._goals(scene, space, away)
+        """Cables led one after the other, from one trigger."""
+        ways = self._ways(scene, trigger)
+        roots, away = frozenset(self._roots(trigger)), ways.away
+        goals = self._goals(scene, ways)
         if goals is None:
             return None
         far = [(min(feed_ticks(f, away) for f in g.feeds) + g.lead, i) for i, g in enumerate(goals)]
         order = [goals[i] for _, i in sorted(far, reverse=True)]
         for later in SLACK_TICKS:
             ticks = max(far)[0] + later
-            tree = Tree(space, roots, ticks)
+            tree = Tree(ways.space, roots, ticks)
             if all(_join(tree, goal, ticks, away) for goal in order):
-                return self._net(scene, trigger, tree)
+                return self._net(scene, trigger, tree.watches)
         return None
 
-    def _net(self, scene: _Scene, trigger: Cell, tree: Tree) -> Net:
+    def _net(self, scene: _Scene, trigger: Cell, watches: Mapping[Cell, Cell]) -> Net:
         inward = self._inward(trigger)
         away = face_name(scale(inward, -1))
         press = self.problem.scenario.rules.press
         button = Part("button", add(trigger, inward), away, None, press, "trigger")
         ram = Part("push_ram", sub(trigger, inward), away, unit="trigger")
-        loose = (*scene.line.parts.values(), button, ram, *tree.sensors())
+        loose = (*scene.line.parts.values(), button, ram, *sensors_of(watches))
         taken = {part.at for part in loose} | set(scene.parts)
-        air = scene.air | tree.outputs() | {sub(trigger, scale(inward, 2))}
+        air = scene.air | outputs_of(watches) | {sub(trigger, scale(inward, 2))}
         return Net(trigger, scene.folds, loose, {}, frozenset(air - taken))
 
     def _inward(self, cover: Cell) -> Cell:
@@ -216,21 +315,17 @@ class SpaceNetSearch:
             if cover in tape or ram not in free or head not in free:
                 continue
             near = [scene.parts.get(add(c, s)) for c in (ram, add(ram, UP)) for s in _SIDES]
-            near.append(scene.parts.get(add(ram, DOWN)))
-            if all(p is None or p.kind in ("sensor", "insulator") for p in near):
+            if all(p is None or p.kind in _MUTE for p in near):
                 yield cover
 
     # ------------------------------------------------------------------ what to reach
 
-    def _goals(self, scene: _Scene, space: Space, away: Mapping[Cell, int]) -> list[Goal] | None:
+    def _goals(self, scene: _Scene, ways: _Ways) -> list[Goal] | None:
         """Few feeds that together power every wire, and one for each lift without any."""
-        goals = [Goal(self._at_lift(scene, space, lift, away), 0) for lift in scene.mute]
-        feeds = {wire: self._at_wire(scene, space, wire, away) for wire in scene.line.lead}
-        able = {
-            wire: frozenset(powered(scene.parts, set(scene.air), wire, self.reach))
-            for wire, ways in feeds.items()
-            if ways
-        }
+        feeds, able, away = ways.feeds, ways.able, ways.away
+        goals = [
+            Goal(_near(self._at_lift(scene, ways.space, lift), away), 0) for lift in scene.mute
+        ]
         missing = set(scene.line.lead)
         while missing:
             wire = _hardest(missing, able)
@@ -240,31 +335,31 @@ class SpaceNetSearch:
             best = [w for w in able if wire in able[w] and len(able[w] & missing) == gain]
             nearest = min(best, key=lambda w: min(feed_ticks(f, away) for f in feeds[w]))
             equal = [w for w in best if able[w] & missing == able[nearest] & missing]
-            ways = tuple(f for w in equal for f in feeds[w])
-            goals.append(Goal(ways, scene.line.lead[nearest]))
+            choice = tuple(f for w in equal for f in feeds[w])
+            goals.append(Goal(choice, scene.line.lead[nearest]))
             missing -= able[nearest]
         return goals if all(goal.feeds for goal in goals) else None
 
-    def _at_wire(
-        self, scene: _Scene, space: Space, wire: Cell, away: Mapping[Cell, int]
-    ) -> tuple[Feed, ...]:
+    def _at_wire(self, scene: _Scene, space: Space, wire: Cell) -> tuple[Feed, ...]:
         """Ways to feed a wire; one that must point at its lift bears no sensor at its side."""
         points = any(add(wire, side) in scene.line.lifts for side in _SIDES if side[2] == 0)
-        return tuple(
-            feed
-            for feed in space.feeds(wire)
-            if feed_ticks(feed, away) < _FAR and not (points and feed.last[2] == wire[2])
-        )
+        return tuple(f for f in space.feeds(wire) if not (points and f.last[2] == wire[2]))
 
-    def _at_lift(
-        self, scene: _Scene, space: Space, lift: Cell, away: Mapping[Cell, int]
-    ) -> tuple[Feed, ...]:
+    def _at_lift(self, scene: _Scene, space: Space, lift: Cell) -> tuple[Feed, ...]:
         front = add(lift, scene.line.lifts[lift])
-        return tuple(
-            feed
-            for feed in space.feeds(lift)
-            if feed.last != front and feed_ticks(feed, away) < _FAR
-        )
+        return tuple(feed for feed in space.feeds(lift) if feed.last != front)
+
+
+def _lifts_to_bare(scene: _Scene, ways: _Ways) -> set[Cell]:
+    """Lifts whose wires are no use: none is fired, or no cable reaches them."""
+    fed = {wire for wires in ways.able.values() for wire in wires}
+    line = scene.line
+    stranded = {
+        lift
+        for lift in line.lifts
+        if any(at in line.lead and at not in fed for at in behind_lift(line, lift))
+    }
+    return stranded | set(scene.mute)
 
 
 def around_drives(route: Route, units: Iterable[str]) -> RouteCut | None:
@@ -325,6 +420,11 @@ def reached(space: Space, roots: frozenset[Cell]) -> dict[Cell, int]:
                 away[there] = away[at] + 1
                 queue.append(there)
     return away
+
+
+def _near(feeds: Iterable[Feed], away: Mapping[Cell, int]) -> tuple[Feed, ...]:
+    """Those that a cable can be led to."""
+    return tuple(feed for feed in feeds if feed_ticks(feed, away) < _FAR)
 
 
 def feed_ticks(feed: Feed, away: Mapping[Cell, int]) -> int:
