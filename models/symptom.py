@@ -11,6 +11,7 @@ Sight = Literal[
     "proud",
     "sunk",
     "empty",
+    "sank",
     "stayed",
     "out before",
     "lit before",
@@ -21,14 +22,15 @@ Sight = Literal[
     "first press",
     "rests",
 ]
-"""Of a tape cell: its block stands proud, lies sunk behind it, is gone; the block that was there
-did not move on. Of a ram: out before the press, stroked during it, out after it. Of a wire,
-inverter, buffer or sensor: on before, changed during, on after. Of the whole: the very first press
-goes wrong; it comes to rest."""
+"""Of a tape cell: its block stands proud, lies sunk behind it, is gone; the cell opened at any time
+during the press; the block that was there did not move on. Of a ram: out before the press, stroked
+during it, out after it. Of a wire, inverter, buffer or sensor: on before, changed during, on after.
+Of the whole: the very first press goes wrong; it comes to rest."""
 SIGHTS: tuple[Sight, ...] = (
     "proud",
     "sunk",
     "empty",
+    "sank",
     "stayed",
     "out before",
     "lit before",
@@ -39,7 +41,8 @@ SIGHTS: tuple[Sight, ...] = (
     "first press",
     "rests",
 )
-ON_TAPE: tuple[Sight, ...] = ("proud", "sunk", "empty", "stayed")
+AFTER: frozenset[Sight] = frozenset({"proud", "sunk", "empty"})
+"""What the tape looks like after the press to who stands in the room."""
 
 
 class Observable(NamedTuple):

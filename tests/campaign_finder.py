@@ -1,41 +1,46 @@
-"""How well the fault finder does: every single fault of a machine, put to it in turn.
+"""How well the fault finder does: the single faults of each shipped machine, put to it in turn.
 
-python -m tests.campaign_finder MACHINE.json ... [--sample N] [--seed S]
+python -m tests.campaign_finder [NAME ...] [--sample 400] [--log FILE] [--machines out/machines]
 
-The builder is played by the simulation in one of the worlds: he tells what the tape looks like
-after the first press that goes wrong, then answers at most six questions.
+The builder is played by the simulation in one of the worlds. He watches the first press that goes
+wrong: he tells which cells of the tape never opened, and which stand proud, lie sunk or are empty
+afterwards. Then he answers at most six questions. All single faults of the machine are rivals; a
+sample of them is put.
 """
 
 from __future__ import annotations
 
-import argparse
-import time
+import sys
 from collections import Counter
+from functools import partial
 from pathlib import Path
 from random import Random
 
 from models.machine import Machine
-from models.symptom import Answer, Dictionary, Entry
-from solver.faults.diagnose import Finder, Findings
+from models.symptom import AFTER, Answer, Dictionary, Entry
+from solver.faults.diagnose import Finder, Findings, touched
 from solver.faults.symptoms import Watcher, build_dictionary
-from solver.machine_file import read_machine
+from solver.faults.words import describe
+from tests.campaign_runner import one_by_one, parser, run
+from tests.shipped import SCENARIOS, shipped_machine
 
 QUESTIONS = 6
+WANTED = 0.95
 
 
 def ask(finder: Finder, entry: Entry, questions: int = QUESTIONS) -> tuple[Findings, int]:
     """Let the finder ask about a fault; what it learns and how much it asked."""
     dictionary = finder.dictionary
     truth = {o: bool(entry.seen >> i & 1) for i, o in enumerate(dictionary.observables)}
-    place = dictionary.faults[entry.fault].at
-    told = [Answer(o, seen) for o, seen in truth.items() if o.sight in ("proud", "sunk", "empty")]
-    findings = Findings(finder.tape_answers(told))
+    wrong = touched(dictionary.faults[entry.fault])
+    told = [Answer(o, seen) for o, seen in truth.items() if o.sight in {*AFTER, "sank"}]
+    findings = Findings(finder.tape_answers(told, watched=True))
     for asked in range(questions):
-        question = finder.next_question(findings)
+        question = finder.next_question(findings, questions - asked)
         if question is None:
             return findings, asked
         if question.observable is None:
-            looked = (question.at, question.at != place)
+            looked = (question.at, question.at not in wrong)
             findings = Findings(findings.answers, (*findings.inspected, looked))
         else:
             answer = Answer(question.observable, truth[question.observable])
@@ -43,7 +48,9 @@ def ask(finder: Finder, entry: Entry, questions: int = QUESTIONS) -> tuple[Findi
     return findings, questions
 
 
-def measure(machine: Machine, dictionary: Dictionary, entries: list[Entry]) -> Counter[str]:
+def measure(
+    machine: Machine, dictionary: Dictionary, entries: list[Entry], say: bool = False
+) -> Counter[str]:
     """How often the place, and the mistake in it, was among the first three."""
     finder, watcher = Finder(dictionary), Watcher(machine)
     found: Counter[str] = Counter()
@@ -57,33 +64,46 @@ def measure(machine: Machine, dictionary: Dictionary, entries: list[Entry]) -> C
         place = next((c for c in first if c.at == fault.at), None)
         found["asked"] += asked
         found["put"] += 1
-        found["inspections"] += len(findings.inspected)
+        found["visits"] += len(findings.inspected)
         found["place first"] += first[0].at == fault.at
         found["place in three"] += place is not None
         found["mistake named there"] += place is not None and fault in place.faults
-        found["alike"] += place is None and any(c.alike > 3 for c in first)
+        found["not in three, but alike"] += place is None and any(c.alike > 3 for c in first)
+        if say and place is None:
+            print(f"not in three: {describe(fault)}", flush=True)
     return found
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("machines", nargs="+", type=Path)
-    parser.add_argument("--sample", type=int, default=0)
-    parser.add_argument("--seed", type=int, default=1)
-    options = parser.parse_args()
-    for path in options.machines:
-        machine = read_machine(path)
-        start = time.process_time()
-        dictionary = build_dictionary(machine)
-        built = time.process_time() - start
-        entries = list(dictionary.entries)
-        if options.sample and options.sample < len(entries):
-            entries = Random(options.seed).sample(entries, options.sample)
-        found = measure(machine, dictionary, entries)
-        took = time.process_time() - start - built
-        print(f"{path}: {len(dictionary.faults)} faults that show, {built:.0f} s to simulate")
-        print(f"  {dict(found)}, {took:.0f} s to ask")
+def judge(name: str, seen: Counter[str], folder: Path, sample: int, seed: int) -> list[str]:
+    """One shipped machine; wrong if the place is among three in less than 95 % of all cases."""
+    machine = shipped_machine(name, folder)
+    dictionary = build_dictionary(machine)
+    entries = list(dictionary.entries)
+    if sample and sample < len(entries):
+        entries = Random(seed).sample(entries, sample)
+    found = measure(machine, dictionary, entries, say=True)
+    seen.update({f"{name}: {what}": count for what, count in found.items()})
+    share = found["place in three"] / found["put"]
+    print(
+        f"| {name} | {found['put']} of {len(dictionary.entries)} | {found['place first']} "
+        f"| {found['place in three']} ({share:.1%}) | {found['not in three, but alike']} "
+        f"| {found['nothing to see']} | {found['asked'] / found['put']:.1f} "
+        f"| {found['visits'] / found['put']:.1f} |",
+        flush=True,
+    )
+    return [] if share >= WANTED else [f"only {share:.1%}"]
+
+
+def main() -> int:
+    made = parser(__doc__, count=0)
+    made.add_argument("names", nargs="*", help="shipped scenarios; all by default")
+    made.add_argument("--machines", type=Path, default=Path("out/machines"))
+    made.add_argument("--sample", type=int, default=400)
+    options = made.parse_args()
+    judged = partial(judge, folder=options.machines, sample=options.sample, seed=options.seed)
+    names = options.names or list(SCENARIOS)
+    return run(partial(one_by_one, judged), options, what="machines", names=names)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -1,7 +1,7 @@
 """What all campaigns share: cases by name, several processes, a log to go on from, a summary.
 
-A case is named `seed/number` and depends on nothing else. With `--log FILE` each case that is done
-becomes a line of JSON there; the same call again does only what is not in the file yet.
+A case is named, mostly `seed/number`, and depends on nothing else. With `--log FILE` each case
+that is done becomes a line of JSON there; the same call again does only what is not there yet.
 """
 
 from __future__ import annotations
@@ -74,9 +74,10 @@ def run(
     what: str,
     batch: int = 1,
     keep: Keep | None = None,
+    names: Sequence[str] = (),
 ) -> int:
     """Judge all cases that the log does not hold yet; 1 if any case ever went wrong, else 0."""
-    names = [f"{options.seed}/{number}" for number in range(options.count)]
+    names = names or [f"{options.seed}/{number}" for number in range(options.count)]
     done = {name: result for name, result in _read(options.log).items() if name in set(names)}
     left = [name for name in names if name not in done]
     batches = [left[i : i + batch] for i in range(0, len(left), batch)]

@@ -14,7 +14,7 @@ from models.parts import Part
 from models.single_fault import MISTAKES, SingleFault
 from models.symptom import Answer, Observable
 from solver.cli import cli
-from solver.faults.diagnose import Finder, Findings
+from solver.faults.diagnose import Finder, Findings, touched
 from solver.faults.reports import diagnose_file
 from solver.faults.single import as_built, fallen, fault_table, is_sound, judge, single_faults
 from solver.faults.symptoms import Watcher, build_dictionary, outward
@@ -133,7 +133,52 @@ def test_a_look_at_the_place_settles_it(dictionary):
     assert finder.rank(Findings(inspected=((first.at, True),)))[0].at == second.at
 
 
+def test_a_part_put_elsewhere_is_found_in_either_cell(dictionary):
+    finder = Finder(dictionary)
+    fault = next(f for f in dictionary.faults if f.mistake == "shifted")
+    assert touched(fault) == {fault.planned.at, fault.built.at}
+    elsewhere = Findings(inspected=((fault.built.at, False),))
+    everyone = {c.at: c.share for c in finder.rank(Findings())}
+    assert {c.at: c.share for c in finder.rank(elsewhere)}[fault.at] > everyone[fault.at]
+
+
+def test_who_watched_the_press_saw_every_other_cell_open(dictionary):
+    finder = Finder(dictionary)
+    told = [Answer(Observable("sank", RING.tape[2]), False)]
+    watched = finder.tape_answers(told, watched=True)
+    assert {a.observable.at: a.seen for a in watched if a.observable.sight == "sank"} == {
+        cell: cell != RING.tape[2] for cell in RING.tape
+    }
+    assert [a for a in finder.tape_answers(told, False) if a.observable.sight == "sank"] == told
+
+
+def test_the_last_question_is_chosen_by_the_places_named(dictionary):
+    """Whatever is answered, no other question leaves more of the likelihood in three places."""
+    finder = Finder(dictionary)
+    start = Findings(finder.tape_answers([], watched=False))
+
+    def named_after(question):
+        kept = 0.0
+        weights = finder._weights(start)
+        for seen in (True, False):
+            answer = Answer(question.observable, seen)
+            share = sum(
+                weight
+                for entry, weight in weights.items()
+                if bool(entry.seen >> dictionary.observables.index(question.observable) & 1) == seen
+            )
+            first = finder.rank(Findings((*start.answers, answer)))[:3]
+            kept += share * sum(candidate.share for candidate in first)
+        return kept
+
+    last, early = finder.next_question(start, 1), finder.next_question(start, 6)
+    assert last.observable and early.observable
+    assert named_after(last) >= 0.98 * named_after(early)
+
+
 def test_what_builders_say():
+    assert read_seen("(3,4,-1) did not sink") == [Answer(Observable("sank", (3, 4, -1)), False)]
+    assert read_seen("all sank") == [Answer(Observable("sank", (0, 0, 0)), True)]
     assert read_seen("(3,4,-1) and (3,5,-1) proud") == [
         Answer(Observable("proud", (3, 4, -1)), True),
         Answer(Observable("proud", (3, 5, -1)), True),
@@ -170,7 +215,7 @@ def test_symptoms_are_kept_only_when_asked(file, monkeypatch):
     monkeypatch.setattr("solver.faults.reports.build_dictionary", None)
     again = diagnose_file(file, ["never rests"], ask=None, questions=0)
     assert again.candidates == first.candidates
-    beside.write_text(beside.read_text().replace('"version": 1', '"version": 0'))
+    beside.write_text(beside.read_text().replace('"version": 2', '"version": 1'))
     with pytest.raises(TypeError):
         diagnose_file(file, [], ask=None, questions=0)
 
@@ -184,6 +229,13 @@ def test_questions_and_answers(file):
     assert told["asked"] == 2
     assert told["candidates"][0]["faults"][0]["words"]
     assert told["next"]["question"].endswith("?")
+
+
+def test_all_sank_speaks_of_every_cell(file):
+    assert (
+        diagnose_file(file, ["all sank"], ask=None, questions=0).candidates
+        != diagnose_file(file, [], ask=None, questions=0).candidates
+    )
 
 
 def test_unknown_things_are_refused(file):

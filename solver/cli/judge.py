@@ -128,12 +128,14 @@ def diagnose(
     """Find what was built wrong, when MACHINE is the plan and what was built fails.
 
     Press until a press goes wrong, and say what you see. Cells of the tape are flush unless named.
+    Say too which did not sink during the press, or that all sank: that tells most.
     Questions are answered with y or n; an empty line stops.
 
     \b
-    Words after cells: proud, sunk, empty, flush, stayed, moved on; out, in (a ram, now); out
-    before, in before; lit, dark, lit before, dark before; stroked, still; changed, unchanged.
-    Without cells: never rests, rests, first press wrong, first press right.
+    Words after cells: proud, sunk, empty, flush, sank, did not sink, stayed, moved on;
+    out, in (a ram, now); out before, in before; lit, dark, lit before, dark before;
+    stroked, still; changed, unchanged.
+    Without cells: all sank, never rests, rests, first press wrong, first press right.
 
     \b
     Examples:

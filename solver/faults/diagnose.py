@@ -10,17 +10,28 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import log2
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from models.geometry import Cell
 from models.single_fault import SingleFault
-from models.symptom import ON_TAPE, Answer, Dictionary, Entry, Observable
+from models.symptom import AFTER, Answer, Dictionary, Entry, Observable
 
 MISSEEN = 0.02
 """How often a builder sees something that is not so, or not what is."""
 UNLIKELY = 1e-3
 """Candidates this much less likely than the best one do not steer the questions."""
+VISIT_PAYS = 0.1
+"""Bits below which a symptom is not worth a question if a visit to a place tells more."""
+NAMED = 3
+"""How many places are named in the end: the last question is chosen by these."""
+CHUNK = 128
+"""Questions weighed at once, to bound the memory."""
+EPSILON = 1e-9
+
+Matrix = np.ndarray[Any, np.dtype[np.float64]]
+Bits = np.ndarray[Any, np.dtype[Any]]
 
 
 class Candidate(NamedTuple):
@@ -38,7 +49,7 @@ class Question(NamedTuple):
     """What to look at next."""
 
     observable: Observable | None
-    """None: look whether the part in `at` is built as planned."""
+    """None: look whether the cell `at` is built as planned."""
     at: Cell
     gain: float
     """Bits of information that the answer is expected to bring."""
@@ -50,7 +61,12 @@ class Findings:
 
     answers: tuple[Answer, ...] = ()
     inspected: tuple[tuple[Cell, bool], ...] = ()
-    """Places looked at, and whether they are built as planned."""
+    """Cells looked at, and whether they are built as planned."""
+
+
+def touched(fault: SingleFault) -> frozenset[Cell]:
+    """The cells that are not as planned; a part put elsewhere is missed here and found there."""
+    return frozenset(part.at for part in (fault.planned, fault.built) if part)
 
 
 class Finder:
@@ -62,25 +78,27 @@ class Finder:
         looks: dict[int, int] = defaultdict(int)
         for entry in dictionary.entries:
             looks[entry.fault] += 1
-        faults_at: dict[Cell, int] = defaultdict(int)
-        for fault in dictionary.faults:
-            faults_at[fault.at] += 1
-        # Every place is as likely as any other, then every mistake there, then every look of it.
-        self._prior = {
-            entry: 1 / looks[entry.fault] / faults_at[dictionary.faults[entry.fault].at]
-            for entry in dictionary.entries
-        }
+        # Every mistake is as likely as any other, then every look of it.
+        self._prior = {entry: 1 / looks[entry.fault] for entry in dictionary.entries}
+        self._touched = [touched(fault) for fault in dictionary.faults]
 
     def knows(self, observable: Observable) -> bool:
         """Whether there is such a thing to look at in this machine."""
         return observable in self._bit
 
-    def tape_answers(self, told: Iterable[Answer]) -> tuple[Answer, ...]:
-        """What was told, and "not so" for all of the tape that was not mentioned."""
+    def tape_answers(self, told: Iterable[Answer], watched: bool) -> tuple[Answer, ...]:
+        """What was told, and for the rest of the tape that it is as it should be.
+
+        That every other cell opened during the press is taken for granted if it was `watched`.
+        """
         given = tuple(told)
         named = {answer.observable for answer in given}
-        rest = [o for o in self.dictionary.observables if o.sight in ("proud", "sunk", "empty")]
-        return given + tuple(Answer(o, False) for o in rest if o not in named)
+        rest = [o for o in self.dictionary.observables if o not in named]
+        return (
+            *given,
+            *(Answer(o, False) for o in rest if o.sight in AFTER),
+            *(Answer(o, True) for o in rest if o.sight == "sank" and watched),
+        )
 
     def _weights(self, findings: Findings) -> dict[Entry, float]:
         """How likely each entry is, the best one 1."""
@@ -88,16 +106,12 @@ class Finder:
         for observable, seen in findings.answers:
             care |= self._bit[observable]
             want |= self._bit[observable] if seen else 0
-        inspected = dict(findings.inspected)
         odds = MISSEEN / (1 - MISSEEN)
         weights = {}
         for entry, prior in self._prior.items():
             wrong = ((entry.seen ^ want) & care).bit_count()
-            place = self.dictionary.faults[entry.fault].at
-            if inspected:
-                wrong += inspected.get(place, False) + (
-                    not all(inspected.values()) and inspected.get(place, True)
-                )
+            cells = self._touched[entry.fault]
+            wrong += sum((cell in cells) == planned for cell, planned in findings.inspected)
             weights[entry] = prior * odds**wrong
         best = max(weights.values(), default=1.0)
         return {entry: weight / best for entry, weight in weights.items()}
@@ -132,65 +146,102 @@ class Finder:
             alike[entry.seen].add(self.dictionary.faults[entry.fault].at)
         return {cell: alike[entry.seen] for cell, entry in best.items()}
 
-    def next_question(self, findings: Findings) -> Question | None:
-        """What to look at next: what splits the candidates best; None if nothing splits them."""
+    # ---------------------------------------------------------------- what to ask
+
+    def next_question(self, findings: Findings, left: int | None = None) -> Question | None:
+        """What to look at next; None if nothing splits the candidates any more.
+
+        `left` is how many questions may still be asked. The last one is chosen by how likely the
+        truth is then among the places named, those before it by how much they tell.
+        """
         weights = self._weights(findings)
-        live = {e: w for e, w in weights.items() if w > UNLIKELY}
-        if len({self.dictionary.faults[e.fault].at for e in live}) < 2:
+        live = _Live(
+            (entry.seen, self.dictionary.faults[entry.fault].at, self._touched[entry.fault], w)
+            for entry, w in weights.items()
+            if w > UNLIKELY
+        )
+        if live.places < 2:
             return None
         answered = {answer.observable for answer in findings.answers}
-        on_tape = not answered and len(live) > 500
-        best = Question(None, (0, 0, 0), 0.0)
-        masses = self._masses(live)
-        for observable, bit in self._bit.items():
-            if observable in answered or (on_tape and observable.sight not in ON_TAPE):
-                continue
-            gain = _gain(masses, bit)
-            if gain > best.gain + 1e-9:
-                best = Question(observable, observable.at, gain)
-        if best.gain > 0.1:
-            return best
-        return self._inspection(masses, findings) or (best if best.gain > 0 else None)
+        observables = self.dictionary.observables
+        open_ = [i for i, o in enumerate(observables) if o not in answered]
+        symptom, told = live.best_symptom(open_, left)
+        cell, shown = live.best_visit({cell for cell, _ in findings.inspected}, left)
+        if told > EPSILON and (told > VISIT_PAYS or told >= shown):
+            return Question(observables[symptom], observables[symptom].at, told)
+        return Question(None, cell, shown) if shown > EPSILON else None
 
-    def _masses(self, live: dict[Entry, float]) -> list[tuple[int, Cell, float]]:
-        """(symptoms, place, weight), summed and adding up to 1."""
-        mass: dict[tuple[int, Cell], float] = defaultdict(float)
-        for entry, weight in live.items():
-            mass[entry.seen, self.dictionary.faults[entry.fault].at] += weight
-        total = sum(mass.values())
-        return [(seen, cell, weight / total) for (seen, cell), weight in mass.items()]
 
-    def _inspection(
-        self, masses: list[tuple[int, Cell, float]], findings: Findings
-    ) -> Question | None:
-        """No symptom tells them apart any more: look at the likeliest place itself."""
+class _Live:
+    """The candidates that still count, as a table: one row for each look of a place."""
+
+    def __init__(self, entries: Iterable[tuple[int, Cell, frozenset[Cell], float]]) -> None:
+        mass: dict[tuple[Cell, int, frozenset[Cell]], float] = defaultdict(float)
+        for seen, place, cells, weight in entries:
+            mass[place, seen, cells] += weight
+        rows = sorted(mass, key=lambda row: row[0])
+        starts = [i for i, row in enumerate(rows) if i == 0 or row[0] != rows[i - 1][0]]
+        self.places = len(starts)
+        self._starts = np.array(starts, dtype=np.intp)
+        weights = np.array([mass[row] for row in rows])
+        self._weights: Matrix = weights / weights.sum()
+        self._touched = [row[2] for row in rows]
+        width = max((row[1].bit_length() for row in rows), default=0) // 8 + 1
+        packed = b"".join(row[1].to_bytes(width, "little") for row in rows)
+        self._packed = np.frombuffer(packed, dtype=np.uint8).reshape(len(rows), width)
+
+    def best_symptom(self, numbers: list[int], left: int | None) -> tuple[int, float]:
+        """Which of the observables with these numbers tells most, and how much."""
+        best, most = -1, 0.0
+        for first in range(0, len(numbers), CHUNK):
+            chunk = np.array(numbers[first : first + CHUNK])
+            byte = np.minimum(chunk // 8, self._packed.shape[1] - 1)
+            seen = (self._packed[:, byte] >> (chunk % 8).astype(np.uint8)) & np.uint8(1)
+            seen[:, chunk // 8 > byte] = 0  # Never seen by anyone: beyond the highest bit.
+            worth = self._worth(seen, left)
+            if worth.max() > most + EPSILON:
+                best, most = numbers[first + int(worth.argmax())], float(worth.max())
+        return best, most
+
+    def best_visit(self, visited: set[Cell], left: int | None) -> tuple[Cell, float]:
+        """Which cell is best looked at, and how much that tells."""
         share: dict[Cell, float] = defaultdict(float)
-        for _, cell, weight in masses:
-            share[cell] += weight
-        for cell, _ in findings.inspected:
-            share.pop(cell, None)
-        if not share:
-            return None
-        cell = max(share, key=lambda c: (share[c], c))
-        p = min(share[cell], 1 - 1e-12)
-        return Question(None, cell, -p * log2(p) - (1 - p) * log2(1 - p))
+        for touched_cells, weight in zip(self._touched, self._weights, strict=True):
+            for cell in touched_cells - visited:
+                share[cell] += float(weight)
+        cells = sorted(share, key=lambda cell: (-share[cell], cell))[:CHUNK]
+        if not cells:
+            return (0, 0, 0), 0.0
+        number = {cell: i for i, cell in enumerate(cells)}
+        found = np.zeros((len(self._touched), len(cells)), dtype=np.uint8)
+        for row, touched_cells in enumerate(self._touched):
+            for cell in touched_cells & number.keys():
+                found[row, number[cell]] = 1
+        worth = self._worth(found, left)
+        return cells[int(worth.argmax())], float(worth.max())
+
+    def _worth(self, seen: Bits, left: int | None) -> Matrix:
+        """What the answer to each column's question brings."""
+        yes = np.add.reduceat(self._weights[:, None] * seen, self._starts, axis=0)
+        every = np.add.reduceat(self._weights, self._starts)[:, None]
+        no = np.maximum(every - yes, 0.0)
+        if left == 1:
+            return _named(yes) + _named(no) - _named(every)
+        return _spread(every) - _spread(yes) - _spread(no)
 
 
-def _gain(masses: list[tuple[int, Cell, float]], bit: int) -> float:
-    """How much less uncertain the place is once the observable is known, in bits."""
-    yes: dict[Cell, float] = defaultdict(float)
-    no: dict[Cell, float] = defaultdict(float)
-    for seen, cell, weight in masses:
-        (yes if seen & bit else no)[cell] += weight
-    if not yes or not no:
-        return 0.0
-    both = dict(no)
-    for cell, weight in yes.items():
-        both[cell] = both.get(cell, 0.0) + weight
-    return _spread(both) - _spread(yes) - _spread(no)
+def _named(mass: Matrix) -> Matrix:
+    """How much of each column is among the places named in the end."""
+    if mass.shape[0] <= NAMED:
+        return np.asarray(mass.sum(axis=0))
+    return np.asarray(np.partition(mass, -NAMED, axis=0)[-NAMED:].sum(axis=0))
 
 
-def _spread(mass: dict[Cell, float]) -> float:
-    """Entropy, times the total weight."""
-    total = sum(mass.values())
-    return sum(-w * log2(w / total) for w in mass.values() if w > 0)
+def _spread(mass: Matrix) -> Matrix:
+    """The entropy of each column in bits, times its sum."""
+    total = mass.sum(axis=0)
+    return np.asarray(_x_log_x(total) - _x_log_x(mass).sum(axis=0))
+
+
+def _x_log_x(x: Matrix) -> Matrix:
+    return np.asarray(x * np.log2(np.where(x > 0, x, 1.0)))

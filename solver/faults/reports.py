@@ -13,11 +13,11 @@ from models.fault import Fault, InputError
 from models.machine import Machine
 from models.margin import Margins
 from models.single_fault import FaultTable, SingleFault
-from models.symptom import Answer, Dictionary, Entry
+from models.symptom import AFTER, Answer, Dictionary, Entry, Observable
 from solver.faults.diagnose import Candidate, Finder, Findings, Question
 from solver.faults.margins import find_margins
 from solver.faults.single import fault_table, is_sound, single_faults
-from solver.faults.symptoms import Watcher, build_dictionary
+from solver.faults.symptoms import WHOLE, Watcher, build_dictionary
 from solver.faults.words import (
     candidate_lines,
     describe,
@@ -25,14 +25,16 @@ from solver.faults.words import (
     read_seen,
     table_lines,
 )
-from solver.files import write_new
+from solver.files import read_file, write_new
 from solver.machine_file import read_machine, write_machine
 from solver.plan.words import margin_lines, margin_table
 
 Say = Callable[[str], None]
 Ask = Callable[[str], bool | None]
 SHOWN = 3
-KEPT_VERSION = 1
+ALL_SANK = Observable("sank", WHOLE)
+KEPT_VERSION = 2
+MAX_KEPT = 100_000_000
 
 
 @dataclass(frozen=True)
@@ -172,27 +174,26 @@ def diagnose_file(
     say: Say = lambda line: None,
 ) -> Diagnosis:
     """Rank the single faults of the machine in a file; `ask` gives None where the user stops."""
-    told = [answer for text in seen for answer in read_seen(text)]
+    said = [answer for text in seen for answer in read_seen(text)]
+    told = [answer for answer in said if answer.observable != ALL_SANK]
     machine = _sound_machine(path)
     _check_told(machine, told)
     finder = Finder(_dictionary(path, machine, keep, say))
-    answers = tuple(told) if partly or not _of_tape(told) else finder.tape_answers(told)
+    watched = any(answer.observable.sight == "sank" for answer in said)
+    of_tape = watched or any(answer.observable.sight in AFTER for answer in told)
+    answers = tuple(told) if partly or not of_tape else finder.tape_answers(told, watched)
     findings = Findings(answers)
     parts = {part.at: part for part in machine.parts}
     asked = 0
-    question = finder.next_question(findings)
+    question = finder.next_question(findings, questions if ask else None)
     while ask and question and asked < questions:
         yes = ask(question_words(question, parts))
         if yes is None:
             break
         asked += 1
         findings = _learn(findings, question, yes)
-        question = finder.next_question(findings)
+        question = finder.next_question(findings, questions - asked)
     return Diagnosis(machine, tuple(finder.rank(findings)), question, asked)
-
-
-def _of_tape(told: Iterable[Answer]) -> bool:
-    return any(answer.observable.sight in ("proud", "sunk", "empty") for answer in told)
 
 
 def _learn(findings: Findings, question: Question, yes: bool) -> Findings:
@@ -245,7 +246,10 @@ def _as_numbers(machine: Machine, dictionary: Dictionary) -> dict[str, Any]:
 def _read_kept(path: Path, machine: Machine, print_: str) -> Dictionary | None:
     """What was kept; None if there is nothing, or it is of another machine or another program."""
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        data = read_file(path, MAX_KEPT)
+        if isinstance(data, Fault):
+            return None
+        kept = json.loads(data)
         if kept["machine"] != print_ or kept["version"] != KEPT_VERSION:
             return None
         every = list(single_faults(machine))
@@ -255,5 +259,5 @@ def _read_kept(path: Path, machine: Machine, print_: str) -> Dictionary | None:
             tuple(Entry(int(f), int(s, 16)) for f, s in kept["entries"]),
             int(kept["healthy"], 16),
         )
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+    except (ValueError, LookupError, TypeError, RecursionError):
         return None

@@ -7,6 +7,7 @@ propped them up sees something else, so both are listed. So are the worlds that 
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from functools import cached_property
 
@@ -121,15 +122,19 @@ class Watcher:
     ) -> Iterator[Observable]:
         assert simulation.events is not None
         switches = {driver: at for _, at, driver in simulation.switches()}
-        for now, what, which, _ in reversed(simulation.events):
-            if now <= start:
-                break
+        at = list(before)
+        first = bisect_right(simulation.events, start, key=lambda event: event[0])
+        for _, what, which, value in simulation.events[first:]:
             if what == "ram":
                 yield Observable("stroked", simulation.rams[which].at)
             elif what == "wire":
                 yield Observable("went on", simulation.wires[which].at)
             elif what == "on":
                 yield Observable("went on", switches[which])
+            elif isinstance(value, tuple):
+                if value[1]:
+                    yield Observable("sank", at[which])
+                at[which] = value[0]
         after = {cell: i for i, cell in enumerate(self.plan.tape)}
         for block, cell in enumerate(before):
             if cell in after:
@@ -154,7 +159,7 @@ class Watcher:
 
 
 def _tape_sights(way: Face | None) -> tuple[Sight, ...]:
-    return ("proud", "sunk", "empty", "stayed") if way else ("empty", "stayed")
+    return ("proud", "sunk", "empty", "sank", "stayed") if way else ("empty", "stayed")
 
 
 def entries_of(watcher: Watcher, fault: SingleFault, number: int) -> set[Entry]:

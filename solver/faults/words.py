@@ -77,6 +77,8 @@ WORDS: dict[str, tuple[tuple[Sight, bool], ...]] = {
     "sunk": (("sunk", True),),
     "empty": (("empty", True),),
     "flush": (("proud", False), ("sunk", False), ("empty", False)),
+    "sank": (("sank", True),),
+    "did not sink": (("sank", False),),
     "stayed": (("stayed", True),),
     "moved on": (("stayed", False),),
     "out before": (("out before", True),),
@@ -98,6 +100,7 @@ WHOLE_WORDS: dict[str, tuple[Sight, bool]] = {
     "rests": ("rests", True),
     "first press wrong": ("first press", True),
     "first press right": ("first press", False),
+    "all sank": ("sank", True),
 }
 _CELL = re.compile(r"\(?\s*(-?\d{1,6})\s*,\s*(-?\d{1,6})\s*,\s*(-?\d{1,6})\s*\)?")
 
@@ -120,6 +123,7 @@ QUESTION: dict[Sight, str] = {
     "proud": "Does a tape block stand proud of the surface at {}?",
     "sunk": "Is the tape block at {} sunk behind the surface?",
     "empty": "Is the tape cell {} empty, with no block just behind it either?",
+    "sank": "During the press: does the tape cell {} open at any time?",
     "stayed": "Did the tape block that was at {} fail to move on to the next cell?",
     "out before": "Before the press: is the head of the {} out?",
     "stroked": "During the press: does the {} stroke?",
