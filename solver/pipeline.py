@@ -108,7 +108,7 @@ def solve_scenario(
     seed: int = 0,
     on_progress: Say = lambda line: None,
     on_tick: Tick = lambda now: None,
-    front: tuple[Term, ...] = (),
+    front: tuple[str, ...] = (),
 ) -> Outcome:
     """Search all systems that the scenario's surfaces have, then the front over these terms.
 
@@ -127,7 +127,7 @@ def solve_scenario(
                 # In its place only once it is ready: the verdict does not wait for its reason.
                 done[0] = explain(scenario, done[0], deadline, on_progress)
             elif front:
-                choice.found += [live.best] if live.best else []
+                choice.found += [choice.timed(live.best)] if live.best else []
                 search_front(choice, deadline, seed, on_progress)
         except BaseException as error:  # noqa: BLE001  handed on to the main thread below
             done.append(error)
@@ -199,15 +199,19 @@ def write_outcome(outcome: Outcome, out_dir: Path, force: bool) -> dict[str, str
         return {}
 
     def write(one: Feasible, directory: Path) -> BuildPlan:
-        plan = build_plan(one.machine)
-        contents = (
-            write_machine(one.machine),
-            write_page(plan),
-            write_sheets(plan),
-            press_waveforms(one.machine),
-        )
-        for name, content in zip(OUTPUT_NAMES, contents, strict=True):
-            write_new(directory / name, content, force)
+        # The machine first: a plan takes seconds to make, and Ctrl-C must not cost the machine.
+        machine_name, *plan_names = OUTPUT_NAMES
+        write_new(directory / machine_name, write_machine(one.machine), force)
+        try:
+            plan = build_plan(one.machine)
+            contents = (write_page(plan), write_sheets(plan), press_waveforms(one.machine))
+            for name, content in zip(plan_names, contents, strict=True):
+                write_new(directory / name, content, force)
+        except KeyboardInterrupt:
+            if force:  # A plan of an earlier machine must not lie beside this one.
+                for name in plan_names:
+                    (directory / name).unlink(missing_ok=True)
+            raise
         return plan
 
     write(found, out_dir)
