@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from solver.cli import design, judge, many, patterns, write
+from solver.cli import design, judge, many, patterns, triggers, write
 from solver.cli.common import HELP, INTERRUPTED, OK, OUR_FAULT, WRONG_INPUT
 
 
@@ -68,6 +68,7 @@ for _command in (
     design.solve,
     design.repair,
     design.limits,
+    triggers.trigger,
     many.sweep,
     patterns.pattern,
     judge.simulate,

@@ -1,0 +1,58 @@
+"""Logic in front of a machine's trigger: a unit that is built into ground that may be dug."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from models.geometry import Cell
+from models.machine import Machine
+from models.parts import Part
+
+
+@dataclass(frozen=True)
+class Unit:
+    """Parts in a frame of their own: z up, the floor's covers lie in the layer z = 2."""
+
+    name: str
+    parts: tuple[Part, ...]
+    air: tuple[Cell, ...]
+    """Cells that must be dug though nothing stands in them."""
+    port: Cell
+    """The wire that is on while the machine's trigger is to be fired."""
+    cover: Cell | None = None
+    """The cover that the unit's own button hangs on, if it has one."""
+
+    @property
+    def cost(self) -> int:
+        """How many parts are placed."""
+        return len(self.parts)
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What was simulated, or what went wrong."""
+
+    ok: bool
+    text: str
+    figures: Mapping[str, float] = field(default_factory=dict)
+    """Times in ticks."""
+
+
+@dataclass(frozen=True)
+class Added:
+    """A machine with a unit before its trigger, and its proof."""
+
+    machine: Machine
+    unit: Unit
+    proof: Proof
+    tried: int
+    """Places that were simulated until this one was right."""
+
+
+@dataclass(frozen=True)
+class NotAdded:
+    """No place was found. That proves nothing."""
+
+    why: str
+    tried: int

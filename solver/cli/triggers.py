@@ -1,0 +1,70 @@
+"""The command that builds logic before a machine's trigger."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from solver.cli.common import (
+    FILE,
+    OK,
+    UNDECIDED,
+    budget_option,
+    force_option,
+    json_option,
+    progress,
+    quiet_option,
+    show,
+)
+
+
+@click.command()
+@click.argument("machine", type=FILE)
+@click.argument("scenario", type=FILE)
+@click.option("--clock", "what", flag_value="clock", help="No button: the machine runs by itself.")
+@click.option("--hold-off", "what", flag_value="hold-off", help="No press comes too soon.")
+@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for machine.json.")
+@budget_option
+@json_option
+@force_option
+@quiet_option
+def trigger(
+    machine: Path,
+    scenario: Path,
+    what: str | None,
+    out_dir: Path,
+    budget_s: float,
+    as_json: bool,
+    force: bool,
+    quiet: bool,
+) -> int:
+    """Build a clock or a hold-off before the trigger of MACHINE, where SCENARIO lets one dig.
+
+    The machine has its button on a floor. Sizes and places are tried, the fewest parts first, until
+    a machine is right in simulation: with a hold-off, presses at any time; with a clock, one
+    cell a period and flush in between.
+
+    \b
+    Examples:
+      ringwright trigger out/fountain scenarios/fountain.toml --hold-off --out out/patient
+      ringwright trigger out/fountain scenarios/fountain.toml --clock --out out/running
+    """
+    from solver.trigger.report import trigger_file
+
+    if what is None:
+        raise click.UsageError("Name what to build: --clock or --hold-off.")
+    report = trigger_file(
+        machine / "machine.json" if machine.is_dir() else machine,
+        scenario,
+        "clock" if what == "clock" else "hold-off",
+        out_dir,
+        budget_s=budget_s,
+        force=force,
+        say=progress(quiet),
+    )
+    files = report.write(out_dir, force)
+    show(report.as_json() if as_json else report.summary())
+    for path in files:
+        click.echo(f"wrote {path}", err=True)
+    return OK if report.ok else UNDECIDED

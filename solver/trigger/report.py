@@ -1,0 +1,92 @@
+"""Machine file and scenario -> the machine file with a unit before its trigger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from models.fault import InputError
+from models.trigger import Added, NotAdded
+from solver.files import check_out_dir, write_new
+from solver.machine_file import read_machine, write_machine
+from solver.read_scenario import read_scenario
+from solver.trigger.add import Say, What, add_trigger
+
+NAME = "machine.json"
+WARNING: dict[What, str] = {
+    "clock": (
+        "The clock runs from the moment its ring is closed and never rests: place one of the "
+        "ring's wires or buffers last, with nobody on the tape. `ringwright simulate` and `check` "
+        "look for rest and for a button, and find neither."
+    ),
+    "hold-off": (
+        "A press that is still held when the machine is ready again counts as the next press. "
+        "The button hangs elsewhere than the scenario says, if it says so."
+    ),
+}
+
+
+@dataclass(frozen=True)
+class TriggerReport:
+    """What was built, and what is proven of it."""
+
+    what: What
+    result: Added | NotAdded
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is a machine."""
+        return isinstance(self.result, Added)
+
+    def summary(self) -> list[str]:
+        """Lines for the terminal."""
+        match self.result:
+            case Added(machine=machine, unit=unit, proof=proof, tried=tried):
+                buttons = [str(part.at) for part in machine.parts if part.kind == "button"]
+                where = f"The button is now at {buttons[0]}." if buttons else "There is no button."
+                return [
+                    f"A {self.what} of {unit.cost} parts, and the wires from it. {where}",
+                    f"Simulated in every case: {proof.text}.",
+                    f"Places tried: {tried}. Smaller units were not proven impossible.",
+                    WARNING[self.what],
+                ]
+            case NotAdded(why=why, tried=tried):
+                return [f"No {self.what} was added: {why}.", f"Places tried: {tried}. No proof."]
+
+    def as_json(self) -> dict[str, object]:
+        """The object that `--json` prints."""
+        match self.result:
+            case Added(unit=unit, proof=proof, tried=tried):
+                return {
+                    "added": self.what,
+                    "parts": unit.cost,
+                    "proof": proof.text,
+                    "ticks": dict(proof.figures),
+                    "tried": tried,
+                }
+            case NotAdded(why=why, tried=tried):
+                return {"added": None, "why": why, "tried": tried}
+
+    def write(self, out_dir: Path, force: bool) -> list[Path]:
+        """Write the machine, if there is one."""
+        if not isinstance(self.result, Added):
+            return []
+        write_new(out_dir / NAME, write_machine(self.result.machine), force)
+        return [out_dir / NAME]
+
+
+def trigger_file(
+    machine_path: Path,
+    scenario_path: Path,
+    what: What,
+    out_dir: Path,
+    *,
+    budget_s: float,
+    force: bool,
+    say: Say,
+) -> TriggerReport:
+    """Read both, tell all that is wrong with them, and add the unit."""
+    machine, scenario = read_machine(machine_path), read_scenario(scenario_path)
+    if faults := check_out_dir(out_dir, [NAME], force):
+        raise InputError(faults)
+    return TriggerReport(what, add_trigger(machine, scenario, what, budget_s, say))

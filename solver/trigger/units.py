@@ -1,0 +1,115 @@
+"""The units: a clock and a hold-off, each in several sizes, the fewest parts first.
+
+Both are worked by hand from the rules and proven by simulation, each time anew in the machine that
+they are built into. A larger size is only taken where a smaller one fails there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from models.geometry import Cell, Face, step
+from models.parts import Part
+from models.trigger import Unit
+
+LONGEST = 4
+"""Ticks; the longest delay of the buffers that the units are made of."""
+
+
+def clocks() -> Iterator[Unit]:
+    """Rings of one inverter and buffers. On and off for 1 tick + all delays each, for ever.
+
+    The fewest parts first, and among those the shortest period.
+    """
+    units = []
+    for buffers in range(1, 6):
+        for total in range(buffers, LONGEST * buffers + 1):
+            each, more = divmod(total, buffers)
+            delays = tuple(each + (number < more) for number in range(buffers))
+            units.append((clock(delays), total))
+    yield from (unit for unit, _ in sorted(units, key=lambda u: (u[0].cost, u[1])))
+
+
+def hold_offs() -> Iterator[Unit]:
+    """The fewest taps first, then the shortest time in which presses are ignored."""
+    for taps in range(2, 6):
+        for again in range(1, LONGEST + 1):
+            yield hold_off(taps, again)
+
+
+def _on_block(part: Part) -> tuple[Part, Part]:
+    return part, Part("block", step(part.at, "-z"))
+
+
+def clock(delays: tuple[int, ...]) -> Unit:
+    """The ring, seen from above (K block, G inverter, T blocks, b buffers or wires, o port):
+
+        K G b T o
+        b     b
+        T b b T
+
+    A buffer's output goes into the block or the wire ahead; the inverter stands on the side of K
+    and reads it. Where there are fewer delays than places, wires close the ring.
+    """
+    assert 1 <= len(delays) <= 5, "the ring has five places for buffers"
+    route: list[tuple[Cell, Face]] = [
+        ((2, 0, 0), "+x"),
+        ((3, -1, 0), "-y"),
+        ((2, -2, 0), "-x"),
+        ((1, -2, 0), "-x"),
+        ((0, -1, 0), "+y"),
+    ]
+    corner_after = {1: (3, -2, 0), 3: (0, -2, 0)}
+    parts = [
+        Part("block", (0, 0, 0)),
+        Part("inverter", (1, 0, 0), "-x"),
+        Part("block", (3, 0, 0)),
+        *_on_block(Part("wire", (4, 0, 0))),
+    ]
+    for number, (at, face) in enumerate(route):
+        is_buffer = number < len(delays)
+        part = Part("buffer", at, face, delays[number]) if is_buffer else Part("wire", at)
+        parts += _on_block(part)
+        if number in corner_after:
+            corner = corner_after[number]
+            parts += [Part("block", corner)] if is_buffer else _on_block(Part("wire", corner))
+    air = ((1, 0, 1), (1, -1, 0), (2, -1, 0))
+    return Unit("clock", tuple(parts), air, (4, 0, 0))
+
+
+def hold_off(taps: int, again: int) -> Unit:
+    """A button whose presses count only when the last cycle is over. Seen from the side:
+
+        layer      cover with the button
+        z = 1      P M n W                      P wire, M block, n inverter, W wire
+        z = 0            K G b B b B b B        K block, G inverter, b buffers, B blocks
+
+    and beside that, at z = 0, a row of wires o that the blocks B feed: the port. The first of the
+    row goes back through one buffer, block J and a wire on it to W.
+
+    Idle: n is lit, so W and K are on and G is dark. A press darkens n, G lights, and its light
+    runs along the buffers; the first makes it at least 4 ticks long, and each further tap keeps
+    the row on for 4 more. The row, `again` ticks late, keeps W on, whatever the button does. A
+    press that is still held when that ends counts as the next press.
+    """
+    parts = [
+        Part("button", (-3, 0, 3), "-z"),
+        *_on_block(Part("wire", (-3, 0, 1))),
+        Part("block", (-2, 0, 1)),
+        Part("inverter", (-1, 0, 1), "-x"),
+        *_on_block(Part("wire", (0, 0, 1))),
+        Part("inverter", (1, 0, 0), "-x"),
+        *_on_block(Part("wire", (0, -1, 1))),
+        *_on_block(Part("buffer", (1, -1, 0), "-x", again)),
+    ]
+    for tap in range(1, taps + 1):
+        parts += _on_block(Part("buffer", (2 * tap, 0, 0), "+x", LONGEST))
+        parts.append(Part("block", (2 * tap + 1, 0, 0)))
+    last = 2 * taps + 1
+    for x in range(2, last + 1):
+        parts += _on_block(Part("wire", (x, -1, 0)))
+    air = tuple(
+        [(1, 0, 1), (1, -1, 1), (1, 1, 0), (-1, -1, 1), (0, 1, 1)]
+        + [(x, -1, 1) for x in range(2, last + 1)]
+    )
+    return Unit("hold-off", tuple(parts), air, (last, -1, 0), (-3, 0, 2))

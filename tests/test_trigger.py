@@ -1,0 +1,252 @@
+"""Clocks and hold-offs: the circuits alone, whole machines, the slow twin, and what is refused."""
+
+from __future__ import annotations
+
+import json
+import random
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from models.geometry import OPPOSITE, Box
+from models.machine import ALL_CASES, Machine
+from models.parts import RAMS, Part
+from models.problem import Digging
+from models.rules import Rules
+from models.trigger import Added, NotAdded
+from solver.machine_file import write_machine
+from solver.net.catalogue import load_designs
+from solver.net.worked import FLAT_DRIVE, FLOOR_DRIVE
+from solver.pipeline import solve_scenario
+from solver.read_scenario import parse_scenario, read_scenario
+from solver.simulate import Simulation
+from solver.trigger.add import add_trigger, half_period, judged
+from solver.trigger.place import build, places, site_of
+from solver.trigger.prove import prove_clock, prove_hold_off
+from solver.trigger.units import clock, clocks, hold_off, hold_offs
+from tests.oracles.naive_simulator import NaiveWorld
+from tests.test_cli_input import ROOT, refused, ringwright
+
+FOUNTAIN = ROOT / "scenarios" / "fountain.toml"
+
+
+@pytest.fixture(scope="module")
+def scenario():
+    return read_scenario(FOUNTAIN)
+
+
+@pytest.fixture(scope="module")
+def machine(scenario):
+    found = solve_scenario(scenario, budget_s=300).found
+    assert found is not None
+    return found.machine
+
+
+@pytest.fixture(scope="module")
+def patient(machine, scenario):
+    added = add_trigger(machine, scenario, "hold-off", 300, lambda line: None)
+    assert isinstance(added, Added)
+    return added
+
+
+@pytest.fixture(scope="module")
+def running(machine, scenario):
+    added = add_trigger(machine, scenario, "clock", 300, lambda line: None)
+    assert isinstance(added, Added)
+    return added
+
+
+# ------------------------------------------------------------------ the circuits alone
+
+
+def alone(unit, case=ALL_CASES[0]):
+    """A unit under a floor, its port's changes recorded: (simulation, half-ticks and levels)."""
+    parts = [p._replace(at=(p.at[0], p.at[1], p.at[2] - 3)) for p in unit.parts]
+    if unit.cover:
+        parts.append(Part("cover", (unit.cover[0], unit.cover[1], -1)))
+    port = (unit.port[0], unit.port[1], unit.port[2] - 3)
+    dug = (Box((-9, -9, -5), (19, 9, -2)),)
+    simulation = Simulation(
+        Machine("unit", (30, 30, 9), Rules(), (), tuple(parts), dug), case, record=True
+    )
+    number = next(i for i, wire in enumerate(simulation.wires) if wire.at == port)
+
+    def edges():
+        levels = [
+            (t, v > 0) for t, what, i, v in simulation.events if (what, i) == ("wire", number)
+        ]
+        return [a for a, b in zip(levels, [(0, False), *levels], strict=False) if a[1] != b[1]]
+
+    return simulation, edges
+
+
+@pytest.mark.parametrize("case", ALL_CASES, ids=str)
+def test_a_clock_is_on_and_off_for_one_tick_and_all_its_delays(case):
+    draw = random.Random(5)
+    for buffers in range(1, 6):
+        delays = tuple(draw.randint(1, 4) for _ in range(buffers))
+        simulation, edges = alone(clock(delays), case)
+        for _ in range(12 * (1 + sum(delays))):
+            simulation.step()
+        assert {f.code for f in simulation.faults} == {"idle oscillates"}
+        times = [t for t, _ in edges() if t > 0]
+        assert {b - a for a, b in pairwise(times)} == {2 * (1 + sum(delays))}
+        assert len(times) >= 4
+
+
+@pytest.mark.parametrize("case", ALL_CASES, ids=str)
+@pytest.mark.parametrize(("taps", "again"), [(2, 1), (3, 2), (4, 4), (5, 3)])
+def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(taps, again, case):
+    """On for at least 4 ticks a tap, then off for at least 5 ticks and `again` more."""
+    draw = random.Random(taps)
+    simulation, edges = alone(hold_off(taps, again), case)
+    assert simulation.run_to_rest(200)
+    assert not edges()
+    for _ in range(25):
+        simulation.press(length=draw.randint(1, 30))
+        for _ in range(draw.choice([1, 2, 3, 5, 9, 20, 60])):
+            simulation.step()
+    assert simulation.run_to_rest(2000)
+    assert not simulation.faults
+    seen = edges()
+    assert len(seen) >= 4
+    assert [on for _, on in seen] == [True, False] * (len(seen) // 2)
+    spans = [b - a for (a, _), (b, _) in pairwise(seen)]
+    assert min(spans[::2]) >= 2 * 4 * taps
+    assert min(spans[1::2]) >= 2 * (5 + again)
+
+
+def test_units_come_in_the_order_of_their_parts():
+    costs = [unit.cost for unit in clocks()]
+    assert costs == sorted(costs)
+    assert len(set(costs)) >= 3
+    costs = [unit.cost for unit in hold_offs()]
+    assert costs == sorted(costs)
+
+
+# ------------------------------------------------------------------ whole machines
+
+
+def test_without_a_hold_off_some_second_press_does_harm(machine):
+    assert not prove_hold_off(machine, ALL_CASES[:1]).ok
+
+
+def test_with_it_any_presses_leave_the_tape_flush(patient):
+    n = len(patient.machine.tape)
+    draw = random.Random(11)
+    for case in ALL_CASES:
+        simulation = Simulation(patient.machine, case)
+        simulation.run_to_rest()
+        advanced = 0
+        for _ in range(5):
+            presses = draw.randint(2, 7)
+            for _ in range(presses):
+                simulation.press(length=draw.choice([1, 2, 4, 20, 20, 33]))
+                for _ in range(draw.randint(1, 70)):
+                    simulation.step()
+            assert simulation.run_to_rest()
+            assert not simulation.faults
+            new = [k for k in range(presses + 1) if not simulation.misplaced(advanced + k)]
+            assert len(new) == 1 or n <= presses
+            advanced += new[0]
+
+
+def test_a_clock_that_is_too_fast_is_found_out(machine, scenario):
+    site = site_of(machine, Digging(scenario))
+    unit = clock((2, 1, 1, 1, 1))
+    new = build(site, next(places(site, unit)))
+    proof = judged(new, scenario, unit)
+    assert not proof.ok
+
+
+def test_a_clock_moves_one_cell_a_period(running):
+    machine, proof = running.machine, running.proof
+    assert not [part for part in machine.parts if part.kind == "button"]
+    period = int(2 * proof.figures["period"])
+    assert period == 2 * half_period(machine, running.unit)
+    simulation = Simulation(machine, ALL_CASES[3])
+    flush = []
+    for _ in range(6 * period):
+        simulation.step()
+        at = [k for k in range(len(machine.tape)) if not simulation.misplaced(k)]
+        flush.append(at[0] if at else None)
+    told = [k for k in flush if k is not None]
+    assert told == sorted(told)
+    assert told[-1] - told[0] in (5, 6)
+    assert flush[-2 * period :].count(None) <= 2 * (period - 2 * proof.figures["flush"])
+
+
+def test_the_clock_is_judged_by_its_own_period(running):
+    wrong = prove_clock(
+        running.machine, ALL_CASES[:1], half_period(running.machine, running.unit) + 1
+    )
+    assert not wrong.ok
+
+
+@pytest.mark.parametrize("what", ["patient", "running"])
+def test_the_slow_twin_sees_the_same(what, request):
+    machine = request.getfixturevalue(what).machine
+    case = ALL_CASES[1]
+    twin = NaiveWorld(
+        json.loads(write_machine(machine)), overhead=case.overhead, ground=case.ground
+    )
+    simulation = Simulation(machine, case)
+    for half_tick in range(90):
+        if what == "patient" and half_tick in (2, 25, 60):
+            simulation.press()
+            twin.press()
+        simulation.step()
+        twin.step()
+        assert [block.cell for block in twin.blocks] == simulation.block_at
+        levels = {wire.at: wire.level for wire in simulation.wires}
+        assert twin.snapshot()["wires"] == levels
+    assert {code for _, code, _ in twin.faults} <= {"idle-oscillates"}
+
+
+# ------------------------------------------------------------------ there and back
+
+
+def test_no_drive_has_a_ram_that_moves_a_block_back_along_its_edge():
+    """Tape comes along +x: to run backwards, the block on the corner would have to go along -x."""
+    drives = [d for d in (*load_designs(), FLOOR_DRIVE, FLAT_DRIVE) if d.role == "drive"]
+    assert len(drives) >= 5
+    for drive in drives:
+        rams = [part for part in drive.parts if part.kind in RAMS]
+        moves = {part.face for part in rams}
+        moves |= {OPPOSITE[part.face] for part in rams if part.kind == "grip_ram"}
+        assert moves == {"+x", "+y", "-y"}, drive.name
+
+
+# ------------------------------------------------------------------ refused
+
+
+def test_no_ground_no_unit(machine):
+    text = FOUNTAIN.read_text("utf-8").replace("margin = 2", "margin = 0")
+    rows = text.split('"""')
+    rows[1] = rows[1].replace(".", "=")
+    scenario = parse_scenario('"""'.join(rows), FOUNTAIN)
+    result = add_trigger(machine, scenario, "clock", 60, lambda line: None)
+    assert isinstance(result, NotAdded)
+    assert result.tried == 0
+
+
+def test_a_machine_without_a_button_on_the_floor(running, scenario):
+    result = add_trigger(running.machine, scenario, "clock", 60, lambda line: None)
+    assert isinstance(result, NotAdded)
+    assert "one button" in result.why
+    bare = replace(running.machine, parts=())
+    assert isinstance(add_trigger(bare, scenario, "hold-off", 60, print), NotAdded)
+
+
+def test_the_command(tmp_path, machine):
+    path = tmp_path / "machine.json"
+    path.write_text(write_machine(machine))
+    refused(ringwright("trigger", path, FOUNTAIN, "--out", tmp_path / "a"), "--clock or --hold-off")
+    refused(ringwright("trigger", path, FOUNTAIN, "--clock", "--out", tmp_path), "exists")
+    done = ringwright("trigger", tmp_path, FOUNTAIN, "--clock", "--out", tmp_path / "a", "--json")
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert told["added"] == "clock"
+    assert told["ticks"]["period"] >= 15
+    assert (tmp_path / "a" / "machine.json").exists()
