@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
@@ -124,7 +125,7 @@ def _improve(
                     )
                 return _impossible(problem, system, routes.seed, verdict, state, deadline)
             case RouteUnknown():
-                return _cut_short(state, nets, _with_depth(system, terms, verdict.lower_bound))
+                return _cut_short(system, routes, nets, state, verdict.lower_bound)
             case RouteFound():
                 route = verdict.route
                 bound = _with_depth(system, terms, verdict.lower_bound)
@@ -132,9 +133,10 @@ def _improve(
                 if state.best is not None and value(state.best, terms) <= bound:
                     return _by_bound(_settled(state, nets), terms)
                 if state.rival is not None and value(state.rival, terms) <= bound:
-                    return Beaten(state.bound, proven=not state.unproven and state.best is None)
+                    return _beaten(state, nets)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
-                machine = realise(problem, system, nets, route)
+                better = partial(_better, problem, state, route)
+                machine = realise(problem, system, nets, route, better)
                 idle = 0 if _keep(problem, system, route, machine, state, say) else idle + 1
                 if state.best is not None and value(state.best, terms) <= state.bound:
                     return _by_bound(_proven(state.best), terms)
@@ -146,12 +148,21 @@ def _improve(
             return Undecided(state.best, state.named_bound)
 
 
-def _cut_short(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> Beaten | Undecided:
-    """No route is known: none is as good as the rival, or time is up."""
-    _raise_bound(state, nets, bound)
-    if state.best is None and state.rival and value(state.rival, state.terms) <= bound:
-        return Beaten(state.bound, proven=not state.unproven)
-    return Undecided(state.best, state.named_bound)
+def _cut_short(
+    system: System, routes: RouteSearch, nets: NetSearch, state: Progress, least: tuple[int, ...]
+) -> Verdict | Beaten:
+    """No further route is known: none is worth while, or time is up."""
+    _raise_bound(state, nets, _with_depth(system, state.terms, least))
+    if state.rival is None or routes.most is None or least[0] <= routes.most:
+        return Undecided(state.best, state.named_bound)
+    if state.best is None or value(state.rival, state.terms) <= value(state.best, state.terms):
+        return _beaten(state, nets)
+    return _settled(state, nets)
+
+
+def _beaten(state: Progress, nets: NetSearch) -> Beaten:
+    sure = not state.unproven and (state.best is None or nets.exhaustive)
+    return Beaten(state.bound, proven=sure)
 
 
 def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> None:
@@ -171,17 +182,30 @@ def _keep(
     """Keep a simulated machine if it is the best so far; note why there is none."""
     terms = state.terms
     if isinstance(machine, Refused):
+        if machine.beaten:
+            return False
         state.refusals.append(machine.reason)
         state.unproven |= not machine.proven
         say(f"refused: {machine.reason}")
         return False
-    values = score(machine, len(route.corners), depth_of(problem, machine))
+    values = _values(problem, route, machine)
     found = Feasible(machine, values, False, state.named_bound, system.name)
     if state.best is not None and value(found, terms) >= value(state.best, terms):
         return False
     state.best = found
     say("accepted in all four cases: " + ", ".join(f"{k} {v}" for k, v in values.items()))
     return True
+
+
+def _values(problem: Problem, route: Route, machine: Machine) -> dict[str, int]:
+    return score(machine, len(route.corners), depth_of(problem, machine))
+
+
+def _better(problem: Problem, state: Progress, route: Route, machine: Machine) -> bool:
+    """Whether a machine is worth its simulation: better than the best of any system so far."""
+    values = _values(problem, route, machine)
+    known = [value(found, state.terms) for found in (state.best, state.rival) if found is not None]
+    return all(tuple(values[term] for term in state.terms) < best for best in known)
 
 
 def value(found: Feasible, terms: tuple[str, ...]) -> tuple[int, ...]:

@@ -91,7 +91,7 @@ def fake(monkeypatch):
             return spoil(best)
 
         monkeypatch.setattr(under_test, "search_system", search_system)
-        monkeypatch.setattr(under_test, "systems_over", lambda surfaces: systems)
+        monkeypatch.setattr(under_test, "systems_over", lambda surfaces, rules: systems)
         so_far = FrontSoFar(scenario, terms)
         search_front(so_far, time.monotonic() + budget_s, 0, lambda line: None)
         return so_far.front()
@@ -251,6 +251,20 @@ def test_the_front_of_a_real_room(chosen):
     html5lib.HTMLParser(strict=True).parse((out / "front.html").read_text())
 
 
+def test_the_time_of_a_press_is_a_term(tmp_path):
+    out = tmp_path / "out"
+    done = ringwright("solve", RING, "--out", out, "--front", "length,time", "--json")
+    told = json.loads(done.stdout)
+    assert told["front_complete"] is False and any("time" in gap for gap in told["front_gaps"])
+    [machine] = told["front"]
+    report = json.loads(ringwright("simulate", machine["files"]["machine"], "--json").stdout)
+    slowest = max(p["half_ticks"] for case in report["cases"] for p in case["presses"])
+    assert machine["objective"]["time"] == slowest / 2
+    # A button that is pressed is not at rest.
+    assert machine["objective"]["time"] > told["front_least"]["time"] == 10
+    assert "Time of a press until rest, ticks" in (out / "front.html").read_text()
+
+
 def test_an_earlier_front_is_kept_or_goes_as_a_whole(chosen):
     _, out = chosen
     (out / "front-2" / "mine.txt").write_text("mine")
@@ -302,10 +316,10 @@ def test_ctrl_c_leaves_what_was_found(tmp_path):
     assert (out / "machine.json").exists() and (out / "front-1" / "machine.json").exists()
 
 
-@pytest.mark.parametrize("terms", ["", "parts,", "time", "parts,parts", "Parts"])
+@pytest.mark.parametrize("terms", ["", "parts,", "times", "parts,parts", "Parts"])
 def test_wrong_terms(tmp_path, terms):
     done = ringwright("solve", RING, "--out", tmp_path / "out", "--front", terms)
-    refused(done, "--front", "parts, depth, length, corners, dug")
+    refused(done, "--front", "parts, depth, length, corners, dug, time")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -31,8 +31,6 @@ AROUND = 3
 class FeedSearch(LineSearch):
     """One run of wires where it reaches, else a trunk with feeds."""
 
-    exhaustive = False
-
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """The best line without boosters; else the best trunk found."""
         lines = self.find(route)
@@ -44,7 +42,9 @@ class FeedSearch(LineSearch):
         plain = [line for line in lines if not line.boosters]
         yield from (self.net_of(route, line) for line in plain)
         if plain:
+            # No trunk costs less: it would be a link too, with a buffer at its end.
             return
+        self.exhaustive = False
         loop = [self.problem.graph.cells[i] for i in route.cells]
         normal = self.problem.normal(route.cells[0])
         triggers, wires = self.places(route, set(loop), normal)

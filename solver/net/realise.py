@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from models.machine import ALL_CASES, Machine
@@ -27,6 +28,8 @@ class Refused:
     """Whether no other machine of the catalogue has this route."""
     cut: RouteCut | None = None
     """What all routes have in common that are refused for this; None: this route only."""
+    beaten: bool = False
+    """Whether it was only left aside, as it would be no better than a machine that is known."""
 
 
 def net_search(problem: Problem, system: System) -> NetSearch:
@@ -42,13 +45,25 @@ def net_search(problem: Problem, system: System) -> NetSearch:
     return WallNetSearch(problem, system)
 
 
-def realise(problem: Problem, system: System, nets: NetSearch, route: Route) -> Machine | Refused:
-    """The machine of the first net that is accepted in all four cases."""
+def realise(
+    problem: Problem,
+    system: System,
+    nets: NetSearch,
+    route: Route,
+    better: Callable[[Machine], bool] = lambda machine: True,
+) -> Machine | Refused:
+    """The machine of the first net that is better and is accepted in all four cases."""
     refused = Refused("no trigger net fits this route", proven=False)
+    beaten = Refused("no better than a machine that is known", proven=True, beaten=True)
+    tried = False
     for net in nets.candidates(route):
         if isinstance(net, NoLine):
             return Refused(net.reason, net.proven, net.cut)
         machine = lay_out(problem, system, route, net)
+        if not better(machine):
+            refused = refused if tried else beaten
+            continue
+        tried = True
         breaches = check_machine(machine) + check_against(machine, problem.scenario)
         if not breaches:
             breaches = [f for result in prove(machine, ALL_CASES) for f in result.faults]

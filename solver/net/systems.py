@@ -134,6 +134,7 @@ def space_system(names: tuple[SurfaceName, ...]) -> System:
         line_level=-3,
         least_parts=3,
         surfaces=own,
+        world=WORLD,
     )
 
 
