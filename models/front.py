@@ -6,6 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from models.outcome import Feasible
+from models.scenario import TERMS
+
+TIME = "time"
+"""Half-ticks from a press to rest, in the slowest case; measured, not searched for."""
+FRONT_TERMS: tuple[str, ...] = (*TERMS, TIME)
+"""What machines of a front may be compared by."""
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from models.front import Front
+from models.front import TIME, Front
 from models.machine import Case, MachineFault
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
+from solver.plan.words import ticks
 from solver.simulate import PressReport
 
 CAUTION = (
@@ -54,12 +55,18 @@ def tell_completeness(front: Front) -> list[str]:
         return ["Proven complete over the catalogue: no other machine is better in any way."]
     lines = ["Not proven complete; more machines may lie here:"]
     lines += [f"- {gap}" for gap in front.gaps]
-    least = ", ".join(f"{key} {value}" for key, value in front.least.items())
+    least = _figures(front.least)
     return [*lines, f"Proven of each alone, no machine has less than: {least}"] if least else lines
 
 
 def _score(found: Feasible) -> str:
-    return "  " + ", ".join(f"{key} {value}" for key, value in found.score.items())
+    return "  " + _figures(found.score)
+
+
+def _figures(score: Mapping[str, int]) -> str:
+    """Figures with their names; times in ticks."""
+    words = (f"{key} {ticks(value) if key == TIME else value}" for key, value in score.items())
+    return ", ".join(words)
 
 
 def _reason(reason: Reason) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -25,18 +24,16 @@ from solver.cli.common import (
     width,
 )
 
-if TYPE_CHECKING:
-    from models.scenario import Term
 
-
-def _terms(_: click.Context, parameter: click.Parameter, value: str | None) -> tuple[Term, ...]:
-    from models.scenario import TERMS
+def _terms(_: click.Context, parameter: click.Parameter, value: str | None) -> tuple[str, ...]:
+    from models.front import FRONT_TERMS
 
     words = [word.strip() for word in (value or "").split(",")] if value is not None else []
-    found = tuple(term for word in words for term in TERMS if term == word)
+    found = tuple(term for word in words for term in FRONT_TERMS if term == word)
     if len(found) < len(words) or len(set(found)) < len(found):
         raise click.BadParameter(
-            f"give some of {', '.join(TERMS)}, each once, with commas between", param=parameter
+            f"give some of {', '.join(FRONT_TERMS)}, each once, with commas between",
+            param=parameter,
         )
     return found
 
@@ -49,7 +46,7 @@ def _terms(_: click.Context, parameter: click.Parameter, value: str | None) -> t
     metavar="TERM,TERM...",
     callback=_terms,
     help="Also find all machines that none other beats in all of these: parts, depth, length, "
-    "corners, dug. Half of the budget is kept for it.",
+    "corners, dug, time (of a press). Half of the budget is kept for it.",
 )
 @budget_option
 @seed_option
@@ -59,7 +56,7 @@ def _terms(_: click.Context, parameter: click.Parameter, value: str | None) -> t
 def solve(
     scenario: Path,
     out_dir: Path,
-    front: tuple[Term, ...],
+    front: tuple[str, ...],
     budget_s: float,
     seed: int,
     as_json: bool,

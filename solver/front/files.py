@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from models.fault import Fault
-from models.front import Front
+from models.front import TIME, Front
 from models.outcome import Feasible
 from models.plan import BuildPlan
 from models.scenario import Scenario
@@ -75,11 +75,18 @@ def front_json(front: Front, files: Mapping[str, str]) -> dict[str, object]:
     for number, found in enumerate(front.machines, start=1):
         directory = files.get(f"{_DIRECTORY}{number}")
         path = {"machine": str(Path(directory) / "machine.json")} if directory else {}
-        machines.append({"objective": dict(found.score), "system": found.system, "files": path})
+        machines.append(
+            {"objective": _in_ticks(found.score), "system": found.system, "files": path}
+        )
     return {
         "front": machines,
         "front_terms": list(front.terms),
         "front_complete": front.complete,
         "front_gaps": list(front.gaps),
-        "front_least": dict(front.least),
+        "front_least": _in_ticks(front.least),
     }
+
+
+def _in_ticks(score: Mapping[str, int]) -> dict[str, float]:
+    """Figures as people know them: times in ticks."""
+    return {term: value / 2 if term == TIME else value for term, value in score.items()}

@@ -12,13 +12,14 @@ import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from models.front import Front, unbeaten
+from models.front import TIME, Front, unbeaten
 from models.outcome import Feasible, Infeasible, Undecided, Verdict
 from models.problem import Problem
-from models.scenario import Scenario, Term
+from models.scenario import TERMS, Scenario, Term
 from models.system import System
 from solver.flatten import flatten
 from solver.net.systems import systems_over
+from solver.plan.watch import rest_after_press
 from solver.search import Beaten, Progress, Say, search_system
 
 SHARE = 0.5
@@ -46,7 +47,7 @@ class FrontSoFar:
     """What is known of a front. Other threads may look."""
 
     scenario: Scenario
-    terms: tuple[Term, ...]
+    terms: tuple[str, ...]
     found: list[Feasible] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     bounds: list[Mapping[str, int]] = field(default_factory=list)
@@ -58,13 +59,19 @@ class FrontSoFar:
         """The front as far as it is known."""
         current = self.current
         best = None if current is None else current.best
-        found = [*self.found, *([best] if best is not None else [])]
+        found = [*self.found, *([self.timed(best)] if best is not None else [])]
         open_ = [gap for gap in list(self.gaps) if not gap.covered(found, self.terms)]
         gaps = list(dict.fromkeys(gap.text for gap in open_))
         if not self.done:
             gaps.append("the search did not come to its end")
         machines = unbeaten(found, self.terms, self.scenario.loop.minimise)
         return Front(self.terms, machines, self._least() if self.done else {}, tuple(gaps))
+
+    def timed(self, found: Feasible) -> Feasible:
+        """The machine with the time that a press takes among its figures, if time is a term."""
+        if TIME not in self.terms or TIME in found.score:
+            return found
+        return replace(found, score={**found.score, TIME: rest_after_press(found.machine)})
 
     def _least(self) -> dict[str, int]:
         """Bounds that hold for all systems."""
@@ -101,11 +108,16 @@ class SystemFront:
     def search(self) -> None:
         """Each term first, then shorter and shorter loops."""
         terms = self.so_far.terms
-        free = tuple(t for t in terms if t != "depth")
+        free = tuple(t for word in terms for t in TERMS if t == word and t != "depth")
         self.needed["depth"] = self.system.depth
+        if TIME in terms:
+            # A button that is pressed is not at rest.
+            self.needed[TIME] = 2 * self.problem.scenario.rules.press
         before = len(self.so_far.gaps)
         if self.system.surfaces and "depth" in terms:
             self._gap("over several surfaces the depth is not searched for its own sake")
+        if TIME in terms:
+            self._gap("the time of a press is measured, not searched for its own sake")
         firsts: dict[Term, Verdict] = {}
         for term in free:
             firsts[term] = self._least(_first(term, free), None)
@@ -177,7 +189,7 @@ class SystemFront:
         assert not isinstance(verdict, Beaten), "without a rival nothing is beaten"
         machine = _machine(verdict)
         if machine is not None:
-            self.so_far.found.append(machine)
+            self.so_far.found.append(self.so_far.timed(machine))
         self.so_far.current = None
         if order and not isinstance(verdict, Infeasible) and order[0] in verdict.lower_bound:
             bound = verdict.lower_bound[order[0]]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 from importlib import resources
 
-from models.front import Front
+from models.front import TIME, Front
 from models.plan import PIECE_KINDS, BuildPlan
 from models.surface import SURFACES
 from solver.plan.words import LETTER, VIEW, level_name, name_of, ticks
@@ -34,6 +34,7 @@ TERM_WORDS = {
     "length": "Tape, blocks",
     "corners": "Corners",
     "dug": "Digging, cells",
+    TIME: "Time of a press until rest, ticks",
 }
 _DRIVE = (
     '<rect class="o thin" x="-11" y="-11" width="22" height="22" stroke-dasharray="4 2"/>'
@@ -196,17 +197,24 @@ def _drawing(signs: Signs, frame: tuple[int, int, int, int], label: str) -> str:
 
 def _figures(front: Front, offers: Sequence[Offer]) -> str:
     """The named terms first, then the other terms and the times."""
-    names = [*front.terms, *(t for t in TERM_WORDS if t not in front.terms)]
+    others = (t for t in TERM_WORDS if t not in front.terms and t != TIME)
     rows = [
-        _numbers(TERM_WORDS[t], [o.score[t] for o in offers], str, t in front.terms) for t in names
+        _numbers(
+            TERM_WORDS[t],
+            [o.score[t] for o in offers],
+            ticks if t == TIME else str,
+            t in front.terms,
+        )
+        for t in [*front.terms, *others]
     ]
     timings = [offer.plan.timing for offer in offers]
     known = [timing for timing in timings if timing is not None]
     if len(known) == len(timings):
         flush = [timing.flush_half_ticks for timing in known]
-        rest = [timing.rest_half_ticks for timing in known]
         rows += [_numbers("Flush again after a press, ticks", flush, ticks, False)]
-        rows += [_numbers("At rest after a press, ticks", rest, ticks, False)]
+        if TIME not in front.terms:
+            rest = [timing.rest_half_ticks for timing in known]
+            rows += [_numbers(TERM_WORDS[TIME], rest, ticks, False)]
     return "".join(rows)
 
 

@@ -99,6 +99,17 @@ def timing(machine: Machine) -> Timing | None:
     return Timing(press // 2, flush, rest, interval)
 
 
+def rest_after_press(machine: Machine) -> int:
+    """Half-ticks from a press to rest in the slowest case, for a machine that was accepted."""
+    slowest = 0
+    for case in cases(machine):
+        simulation = Simulation(machine, case, record=True)
+        took = _press_once(simulation) if simulation.run_to_rest(LIMIT) else None
+        assert took is not None, "an accepted machine comes to rest"
+        slowest = max(slowest, took[1])
+    return slowest
+
+
 def _even(half_ticks: int) -> int:
     return half_ticks + half_ticks % 2
 
