@@ -19,6 +19,7 @@ from solver.machine_file import write_machine
 from solver.net.catalogue import load_designs
 from solver.net.worked import FLAT_DRIVE, FLOOR_DRIVE
 from solver.pipeline import solve_scenario
+from solver.plan.watch import timing
 from solver.read_scenario import parse_scenario, read_scenario
 from solver.simulate import Simulation
 from solver.trigger.add import add_trigger, half_period, judged
@@ -160,11 +161,13 @@ def test_a_clock_that_is_too_fast_is_found_out(machine, scenario):
     assert not proof.ok
 
 
-def test_a_clock_moves_one_cell_a_period(running):
+def test_a_clock_moves_one_cell_a_period(running, machine):
+    interval = timing(machine).interval_half_ticks
     machine, proof = running.machine, running.proof
     assert not [part for part in machine.parts if part.kind == "button"]
     period = int(2 * proof.figures["period"])
     assert period == 2 * half_period(machine, running.unit)
+    assert period >= interval
     simulation = Simulation(machine, ALL_CASES[3])
     flush = []
     for _ in range(6 * period):

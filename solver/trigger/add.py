@@ -12,6 +12,7 @@ from models.problem import Digging
 from models.scenario import Scenario
 from models.trigger import Added, NotAdded, Proof, Unit
 from solver.check import check_against, check_machine
+from solver.plan.watch import timing
 from solver.simulate import prove
 from solver.trigger.place import build, places, site_of
 from solver.trigger.prove import prove_clock, prove_hold_off
@@ -32,13 +33,22 @@ def cases_of(machine: Machine) -> tuple[Case, ...]:
 def add_trigger(
     machine: Machine, scenario: Scenario, what: What, budget_s: float, say: Say
 ) -> Added | NotAdded:
-    """The machine with the unit of fewest parts that was found to work in it."""
+    """The machine with the unit of fewest parts that was found to work in it.
+
+    A clock's period is at least the interval at which presses of the machine's button are safe.
+    """
     deadline = time.monotonic() + budget_s
     site = site_of(machine, Digging(scenario))
     if isinstance(site, str):
         return NotAdded(site, 0)
+    times = timing(machine)
+    if times is None:
+        return NotAdded("the machine as it is does not work", 0)
+    interval = times.interval_half_ticks or times.rest_half_ticks
     tried, why = 0, "no place was found in the ground that may be dug"
     for unit in clocks() if what == "clock" else hold_offs():
+        if what == "clock" and 2 * half_period(machine, unit) < interval:
+            continue
         for place in islice(places(site, unit), PLACES):
             if time.monotonic() > deadline:
                 return NotAdded(f"the time given ran out; {why}", tried)
