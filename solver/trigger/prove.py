@@ -109,6 +109,8 @@ class _Presser:
 
     def trial(self) -> tuple[int, int] | str:
         """All second presses: half-ticks until rest, and how long they do nothing; or the fault."""
+        if not self._simulation.buttons:
+            return "the machine has no button"
         if not self._simulation.run_to_rest(IDLE_LIMIT):
             return "the machine is not at rest before a press"
         took = self.press()

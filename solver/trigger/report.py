@@ -51,7 +51,11 @@ class TriggerReport:
                     WARNING[self.what],
                 ]
             case NotAdded(why=why, tried=tried):
-                return [f"No {self.what} was added: {why}.", f"Places tried: {tried}. No proof."]
+                return [
+                    f"No {self.what} was added: {why}.",
+                    f"Places tried: {tried}. This proves nothing.",
+                    "Mark a cover with ground beside it for the button (@), and solve again.",
+                ]
 
     def as_json(self) -> dict[str, object]:
         """The object that `--json` prints."""
