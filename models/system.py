@@ -64,14 +64,6 @@ class System:
         """The system whose lack of routes proves a room impossible."""
         return self.world or self
 
-    def longest(self, reach: int) -> int | None:
-        """Cells of the longest loop; None for no limit.
-
-        A line without boosters reaches round a ring of wires eight cells shorter than the tape,
-        and from it one step further to the wires at the corners.
-        """
-        return 2 * (reach - 2) + 8 if self.convex_only else None
-
     @property
     def stand_level(self) -> int:
         """The layer of what the line's wires stand on: below them in the world."""

@@ -20,11 +20,14 @@ from models.system import System
 from solver.net.floor_line import NetSearch
 from solver.net.layout import depth_of, score
 from solver.net.realise import Refused, net_search, realise
+from solver.net.space_net import SpaceNetSearch
 from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.problem import clashing, route_problem, this_route
+from solver.route.rectangles import RectangleSearch
 
 Say = Callable[[str], None]
+Routes = RouteSearch | RectangleSearch
 PATIENCE = 4
 """Routes in a row without a better machine, after which a search that proves nothing ends."""
 UNPROVEN = "every route was refused, but not every trigger net was tried"
@@ -42,6 +45,8 @@ class Progress:
     unproven: bool = False
     """Whether a route was refused that some other net might fit."""
     bound: tuple[int, ...] = ()
+    floor: tuple[int, ...] | None = None
+    """What no machine of the routes looked at beats, where their nets are bounded one by one."""
     terms: tuple[str, ...] = ()
 
     @property
@@ -62,12 +67,8 @@ def search_system(
     problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
 ) -> Verdict | Beaten:
     """The best machine of one system; `deadline` is a `time.monotonic()` time."""
-    routes = RouteSearch(
-        route_problem(problem, system),
-        seed=seed,
-        clash=lambda a, b: clashing(problem, system, a, b),
-        most=_worth(problem.scenario.loop.minimise, system, state.rival),
-    )
+    most = _worth(problem.scenario.loop.minimise, system, state.rival)
+    routes = route_search(problem, system, seed, most)
     cut = reach_cut(problem, system)
     if cut is not None:
         routes.forbid(cut)
@@ -76,6 +77,15 @@ def search_system(
         routes.forbid(RouteCut(chosen=frozenset(others)))
     nets = net_search(problem, system)
     return _improve(problem, system, routes, nets, state, deadline, say)
+
+
+def route_search(problem: Problem, system: System, seed: int, most: int | None = None) -> Routes:
+    """What finds the routes of a system; `most`: of what first cost they are worth while."""
+    asked = route_problem(problem, system)
+    clash = partial(clashing, problem, system)
+    if system.convex_only:
+        return RectangleSearch(asked, clash=clash, most=most)
+    return RouteSearch(asked, seed=seed, clash=clash, most=most)
 
 
 def _worth(terms: Sequence[str], system: System, rival: Feasible | None) -> int | None:
@@ -105,7 +115,7 @@ def any_route(problem: Problem, system: System, seed: int, deadline: float) -> R
 def _improve(
     problem: Problem,
     system: System,
-    routes: RouteSearch,
+    routes: Routes,
     nets: NetSearch,
     state: Progress,
     deadline: float,
@@ -118,7 +128,7 @@ def _improve(
         match verdict:
             case RouteNone():
                 if state.best is not None:
-                    return _settled(state, nets)
+                    return _last(state, nets)
                 if state.unproven:
                     return Undecided(
                         None, state.named_bound, UNPROVEN, details=_refusals(state), timed_out=False
@@ -131,25 +141,32 @@ def _improve(
                 bound = _with_depth(system, terms, verdict.lower_bound)
                 _raise_bound(state, nets, bound)
                 if state.best is not None and value(state.best, terms) <= bound:
-                    return _by_bound(_settled(state, nets), terms)
+                    return _by_bound(_last(state, nets), terms)
                 if state.rival is not None and value(state.rival, terms) <= bound:
                     return _beaten(state, nets)
                 say(f"route of {len(route.cells)} cells, {len(route.corners)} corners")
                 better = partial(_better, problem, state, route)
                 machine = realise(problem, system, nets, route, better)
                 idle = 0 if _keep(problem, system, route, machine, state, say) else idle + 1
+                cut = machine.cut if isinstance(machine, Refused) else None
+                settled = _lower_floor(system, nets, route, cut, bound, state)
+                _raise_bound(state, nets, bound)
+                idle -= settled and idle > 0 and problem.scenario.loop.shape == "exact"
                 if state.best is not None and value(state.best, terms) <= state.bound:
                     return _by_bound(_proven(state.best), terms)
                 if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
                     return _good(state)
-                cut = machine.cut if isinstance(machine, Refused) else None
                 routes.forbid(cut or this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
 
 
 def _cut_short(
-    system: System, routes: RouteSearch, nets: NetSearch, state: Progress, least: tuple[int, ...]
+    system: System,
+    routes: Routes,
+    nets: NetSearch,
+    state: Progress,
+    least: tuple[int, ...],
 ) -> Verdict | Beaten:
     """No further route is known: none is worth while, or time is up."""
     _raise_bound(state, nets, _with_depth(system, state.terms, least))
@@ -167,8 +184,43 @@ def _beaten(state: Progress, nets: NetSearch) -> Beaten:
 
 def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> None:
     """A bound over the routes that are left holds for all machines, if the others are settled."""
-    if not state.unproven and (nets.exhaustive or state.best is None):
+    if state.floor is not None:
+        state.bound = max(state.bound, min(bound, state.floor))
+    elif not state.unproven and (nets.exhaustive or state.best is None):
         state.bound = max(state.bound, bound)
+
+
+def _lower_floor(
+    system: System,
+    nets: NetSearch,
+    route: Route,
+    cut: RouteCut | None,
+    bound: tuple[int, ...],
+    state: Progress,
+) -> bool:
+    """Take a route into the floor; whether it has no better machine than is known.
+
+    A cut refuses more routes than were looked at: of those the bound is all that is known.
+    """
+    if not isinstance(nets, SpaceNetSearch):
+        return False
+    least = dict(zip(state.terms, _with_depth(system, state.terms, route.costs), strict=True))
+    floor = nets.floors.get(route)
+    if floor is not None:
+        least |= {"parts": max(floor.parts, least.get("parts", 0)), "depth": floor.depth}
+    lowest = bound if cut is not None else tuple(least[term] for term in state.terms)
+    state.floor = lowest if state.floor is None else min(state.floor, lowest)
+    return state.best is not None and value(state.best, state.terms) <= lowest
+
+
+def _last(state: Progress, nets: NetSearch) -> Feasible:
+    """No route that is left is better: the floor of those looked at is the bound."""
+    if state.floor is None:
+        return _settled(state, nets)
+    assert state.best is not None
+    state.bound = max(state.bound, min(state.floor, value(state.best, state.terms)))
+    done = value(state.best, state.terms) <= state.bound
+    return _by_bound(_proven(state.best), state.terms) if done else _good(state)
 
 
 def _keep(

@@ -34,7 +34,7 @@ FLAT = System(
     FLAT_TRIGGER,
     line_level=-1,
     convex_only=True,
-    edge_min=5,
+    edge_min=6,
     least_parts=3,
     # The line is a ring inside the tape: two cells fewer for each corner, two parts each.
     corner_saves=4,
@@ -144,10 +144,8 @@ def _lifts_only(system: System) -> System:
 
 @cache
 def wall_system() -> System:
-    """The drives of the catalogue that stand on a wall, whatever the heights of its edges."""
-    drives = tuple(
-        e.design for e in load_entries() if e.design.system == "wall" and e.parity == "any"
-    )
+    """The drives of the catalogue that stand on a wall; which fits where, its line decides."""
+    drives = tuple(e.design for e in load_entries() if e.design.system == "wall")
     return System(
         "wall",
         WALL_COLUMN,

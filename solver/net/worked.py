@@ -182,10 +182,10 @@ FLAT_TRIGGER = Design(
     up="+z",
     parts=(
         Part("button", (0, 0, 1), "-z"),
-        Part("push_ram", (0, 0, -1), "+x"),
-        Part("sensor", (-1, 0, -1), "+x"),
+        Part("push_ram", (0, 0, -1), "-z"),
+        Part("sensor", (1, 0, -1), "-x"),
     ),
-    air=((1, 0, -1),),
+    air=((0, 0, -2),),
     system="flat",
     provenance="a sensor that watches the ram itself: one pulse a stroke",
 )
