@@ -56,9 +56,7 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         outside_faces=_outside(problem, required),
         around=problem.index[loop.around] if loop.around is not None else None,
         length_min=max(4, loop.min_length or 4),
-        length_max=min(
-            loop.max_length or NO_LIMIT, system.longest(scenario.rules.reach) or NO_LIMIT
-        ),
+        length_max=loop.max_length or NO_LIMIT,
         limits=edge_limits(scenario.rules, system.edge_min),
         folds=frozenset(i for i, home in enumerate(problem.homes) if home is None),
         fixed_costs=tuple(_trigger_cost(term, system) for term in terms),
