@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from models.outcome import Feasible, Infeasible
+from solver.characterise.testbed import polygon, rectangle
 from solver.machine_file import write_machine
+from solver.net.systems import DEEP_MIXED, OVER_MIXED
 from solver.pipeline import solve_scenario
 from solver.read_scenario import parse_scenario
 from tests.oracles.naive_simulator import run_presses
@@ -16,19 +18,22 @@ from tests.oracles.naive_simulator import run_presses
 RIM = 4
 
 
-def ring(surface, width, height, *, depth, direction="clockwise", minimise='["parts"]'):
+def ring(surface, width, height, *, depth, direction="clockwise", minimise='["parts"]', rules=""):
     """A scenario with an exact ring in the middle of one surface."""
-    across, down = width + 2 * RIM, height + 2 * RIM
+    return drawn(surface, rectangle(width, height), depth, direction, minimise, rules)
+
+
+def drawn(surface, spots, depth, direction="clockwise", minimise='["parts"]', rules=""):
+    """A scenario with an exact loop of these spots, columns and rows, in the middle."""
+    across, down = (1 + max(spot[i] for spot in spots) + 2 * RIM for i in (0, 1))
     rows = [["."] * across for _ in range(down)]
-    for x in range(width):
-        rows[RIM][RIM + x] = rows[RIM + height - 1][RIM + x] = "o"
-    for y in range(height):
-        rows[RIM + y][RIM] = rows[RIM + y][RIM + width - 1] = "o"
-    drawn = "\n".join("".join(row) for row in rows)
+    for x, y in spots:
+        rows[RIM + y][RIM + x] = "o"
+    picture = "\n".join("".join(row) for row in rows)
     text = (
         f'title = "ring"\n[room]\nsize = [{across}, {down}, 4]\n[surfaces.{surface}]\n'
-        f'depth = {depth}\nmap = """\n{drawn}\n"""\n[loop]\ndirection = "{direction}"\n'
-        f'shape = "exact"\nminimise = {minimise}\n'
+        f'depth = {depth}\nmap = """\n{picture}\n"""\n[loop]\ndirection = "{direction}"\n'
+        f'shape = "exact"\nminimise = {minimise}\n{rules}'
     )
     return parse_scenario(text, Path("ring.toml"))
 
@@ -77,3 +82,25 @@ def test_where_both_systems_fit_the_objective_decides():
 def test_two_deep_is_too_little_for_any_floor():
     result = solve_scenario(ring("floor", 8, 7, depth=2), budget_s=300).result
     assert isinstance(result, Infeasible)
+
+
+def drives_of(found):
+    """The names of the drives that a machine has, by the parts of their units."""
+    known = {drive.name: drive for system in (DEEP_MIXED, OVER_MIXED) for drive in system.drives}
+    units = {}
+    for part in found.machine.parts:
+        if part.unit.startswith("drive"):
+            units.setdefault(part.unit, []).append((part.kind, part.delay))
+    return {
+        name
+        for made in units.values()
+        for name, drive in known.items()
+        if sorted(made, key=str) == sorted(((p.kind, p.delay) for p in drive.parts), key=str)
+    }
+
+
+def test_a_ceiling_takes_another_drive_where_the_first_does_not_fit():
+    """Edges of four cells before and after an inner corner."""
+    ell = polygon([(0, 0), (8, 0), (8, 4), (5, 4), (5, 7), (0, 7)])
+    found = solved(drawn("ceiling", ell, 4))
+    assert drives_of(found) == {"floor-8", "ceiling-early-8"}
