@@ -101,6 +101,7 @@ def drives_of(found):
 
 def test_a_ceiling_takes_another_drive_where_the_first_does_not_fit():
     """Edges of four cells before and after an inner corner."""
-    ell = polygon([(0, 0), (8, 0), (8, 4), (5, 4), (5, 7), (0, 7)])
+    ell = polygon([(0, 0), (7, 0), (7, 4), (4, 4), (4, 7), (0, 7)])
     found = solved(drawn("ceiling", ell, 4))
-    assert drives_of(found) == {"floor-8", "ceiling-early-8"}
+    assert found.system == "over-mixed"
+    assert "ceiling-early-8" in drives_of(found)
