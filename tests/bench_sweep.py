@@ -16,7 +16,7 @@ from pathlib import Path
 
 from solver.sweep.sweep import SweepReport, Workers, sweep_file
 
-ROOM = Path(__file__).parent.parent / "scenarios" / "first-ring.toml"
+ROOM = Path(__file__).parent.parent / "scenarios" / "long-gallery.toml"
 
 
 def measure(folder: Path, workers: int) -> tuple[float, SweepReport]:
@@ -32,7 +32,7 @@ def measure(folder: Path, workers: int) -> tuple[float, SweepReport]:
 def main() -> None:
     """Print both runs and the factors."""
     workers = int(sys.argv[1]) if len(sys.argv) > 1 else 2
-    copies = int(sys.argv[2]) if len(sys.argv) > 2 else 40
+    copies = int(sys.argv[2]) if len(sys.argv) > 2 else 24
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         margins = list(range(2, 2 + copies))

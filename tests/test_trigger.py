@@ -9,15 +9,13 @@ from itertools import pairwise
 
 import pytest
 
-from models.geometry import OPPOSITE, Box
+from models.geometry import Box
 from models.machine import ALL_CASES, Machine
-from models.parts import RAMS, Part
+from models.parts import Part
 from models.problem import Digging
 from models.rules import Rules
 from models.trigger import Added, NotAdded
 from solver.machine_file import write_machine
-from solver.net.catalogue import load_designs
-from solver.net.worked import FLAT_DRIVE, FLOOR_DRIVE
 from solver.pipeline import solve_scenario
 from solver.plan.watch import timing
 from solver.read_scenario import parse_scenario, read_scenario
@@ -205,20 +203,6 @@ def test_the_slow_twin_sees_the_same(what, request):
         levels = {wire.at: wire.level for wire in simulation.wires}
         assert twin.snapshot()["wires"] == levels
     assert {code for _, code, _ in twin.faults} <= {"idle-oscillates"}
-
-
-# ------------------------------------------------------------------ there and back
-
-
-def test_no_drive_has_a_ram_that_moves_a_block_back_along_its_edge():
-    """Tape comes along +x: to run backwards, the block on the corner would have to go along -x."""
-    drives = [d for d in (*load_designs(), FLOOR_DRIVE, FLAT_DRIVE) if d.role == "drive"]
-    assert len(drives) >= 5
-    for drive in drives:
-        rams = [part for part in drive.parts if part.kind in RAMS]
-        moves = {part.face for part in rams}
-        moves |= {OPPOSITE[part.face] for part in rams if part.kind == "grip_ram"}
-        assert moves == {"+x", "+y", "-y"}, drive.name
 
 
 # ------------------------------------------------------------------ refused

@@ -17,7 +17,7 @@ from solver.sweep.work import solve_job
 
 CONNECT_S = 15
 AHEAD = 2
-"""Cases handed to a cluster for each of its threads, so that none waits for the post."""
+"""Cases handed out for each process or thread, so that none waits while a result is written."""
 
 
 class Pool(Protocol):
@@ -53,8 +53,8 @@ class Processes:
         return self._executor.submit(solve_job, job)
 
     def at_once(self) -> int:
-        """One a process: what is not handed out yet does not get lost with a pool."""
-        return self._workers
+        """Some more than there are processes."""
+        return AHEAD * self._workers
 
     def renew(self) -> None:
         """Start new processes in place of the broken pool."""
