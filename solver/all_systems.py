@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.scenario import Scenario
+from models.system import System
 from solver.flatten import flatten
 from solver.net.systems import systems_over
+from solver.route.large import LARGE
 from solver.search import Beaten, Progress, Say, search_system, value
 
 Bound = tuple[int, ...]
@@ -50,9 +52,14 @@ def _best(found: Iterable[Feasible], terms: tuple[str, ...]) -> Feasible | None:
 
 
 def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: Live) -> Verdict:
-    """All systems, one after the other; the first in order wins among equals."""
+    """All systems, one after the other; the first in order wins among equals.
+
+    In a large room rectangles come first: they are soon listed, and the rest may take all the time.
+    """
     problem = flatten(scenario)
-    systems = systems_over(scenario.surfaces, scenario.rules)
+    systems: Sequence[System] = systems_over(scenario.surfaces, scenario.rules)
+    if len(problem.graph.cells) >= LARGE:
+        systems = sorted(systems, key=lambda system: not system.convex_only)
     live.systems = len(systems)
     for system in systems:
         rival = live.done_best

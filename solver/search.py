@@ -156,9 +156,19 @@ def _improve(
                     return _by_bound(_proven(state.best), terms)
                 if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
                     return _good(state)
+                _ask_for_less(routes, state)
                 routes.forbid(cut or this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
+
+
+def _ask_for_less(routes: Routes, state: Progress) -> None:
+    """In a large room a machine at hand ends the search for good routes; the rest is proof."""
+    terms = routes.problem.terms
+    if state.best is None or not isinstance(routes, RouteSearch) or routes.scout is None:
+        return
+    if terms[0] != "dug":
+        routes.settle_for(state.best.score[terms[0]] - (len(terms) == 1))
 
 
 def _cut_short(
@@ -170,6 +180,8 @@ def _cut_short(
 ) -> Verdict | Beaten:
     """No further route is known: none is worth while, or time is up."""
     _raise_bound(state, nets, _with_depth(system, state.terms, least))
+    if state.best is not None and value(state.best, state.terms) <= state.bound:
+        return _by_bound(_proven(state.best), state.terms)
     if state.rival is None or routes.most is None or least[0] <= routes.most:
         return Undecided(state.best, state.named_bound)
     if state.best is None or value(state.rival, state.terms) <= value(state.best, state.terms):

@@ -14,6 +14,8 @@ POSES: tuple[tuple[Face, Face], ...] = tuple(
     (a, b) for a in HORIZONTAL for b in HORIZONTAL if a[1] != b[1]
 )
 """(arrival, departure) of a drive in the local frame of another."""
+FAR = 8
+"""Cells along either axis beyond which two drives of one surface never disturb each other."""
 
 
 @cache
@@ -59,7 +61,7 @@ def clash(system: str, drive: str, pose: Pose, other: str, other_pose: Pose) -> 
     at, x, y = pose
     offset = sub(other_pose[0], at)
     dx, dy = dot(offset, x), dot(offset, y)
-    if max(abs(dx), abs(dy)) > 8:
+    if max(abs(dx), abs(dy)) > FAR:
         return False
     near = (_local(other_pose[1], x, y), _local(other_pose[2], x, y))
     return (POSES.index(near), dx, dy) in clashes(system, drive, other)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from models.catalogue import Design
-from models.geometry import FACES, Cell, Frame, add, scale
+from models.geometry import FACES, Cell, Frame, add, scale, sub
 from models.problem import Problem
 from models.route import (
     NO_LIMIT,
@@ -154,10 +154,8 @@ def _options(
                 if around[in_port] not in allowed or around[out_port] not in allowed:
                     continue
                 frame = corner_frame(problem, cell, in_port, out_port)
-                for drive in _fitting(system.on(home), frame):
+                for drive in _standing(problem, system.on(home), frame):
                     claimed = drive.claimed(frame)
-                    if not all(problem.digging.allows(c) for c in claimed):
-                        continue
                     yield CornerOption(
                         cell,
                         in_port,
@@ -177,10 +175,16 @@ def _turns(problem: Problem, system: System, in_port: int) -> tuple[int, ...]:
     return (right,) if problem.scenario.loop.direction == "clockwise" else (left,)
 
 
-def _fitting(system: System, frame: Frame) -> Iterable[Design]:
-    """The drives whose wires and buffers stand upright in this frame."""
+def _standing(problem: Problem, system: System, frame: Frame) -> Iterable[Design]:
+    """The drives whose wires and buffers stand upright in this frame, in cells that may be dug."""
     up = next(face for face in FACES if frame.face(face) == "+z")
-    return (drive for drive in system.drives if up[1] == "z" or drive.up == up)
+    found = [
+        drive
+        for drive in system.drives
+        if (up[1] == "z" or drive.up == up)
+        and all(problem.digging.allows(cell) for cell in drive.claimed(frame))
+    ]
+    return [d for d in found if d.name not in system.fallback] or found
 
 
 def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
@@ -263,6 +267,9 @@ def clashing(problem: Problem, system: System, a: CornerOption, b: CornerOption)
         return coupling.wakes(drives[0], frames[0], drives[1], frames[1]) or (
             coupling.wakes(drives[1], frames[1], drives[0], frames[0])
         )
+    apart = sub(problem.graph.cells[a.cell], problem.graph.cells[b.cell])
+    if max(map(abs, apart)) > clearance.FAR:
+        return False
     poses = [corner_frame(problem, o.cell, o.in_port, o.out_port)[:3] for o in (a, b)]
     return clearance.clash(system.table, a.variant, poses[0], b.variant, poses[1]) or (
         clearance.clash(system.table, b.variant, poses[1], a.variant, poses[0])

@@ -20,8 +20,8 @@ def sides(model: RouteFormula, assignment: Assignment) -> list[bool]:
     return [literal == TRUE or holds(assignment, literal) for literal in model.face]
 
 
-def read_route(model: RouteFormula, assignment: Assignment) -> Route:
-    """The loop of a connected solution, from its lowest cell on."""
+def read_route(model: RouteFormula, assignment: Assignment, through: int | None = None) -> Route:
+    """The loop of a connected solution, or the one through a tape cell, from its lowest cell on."""
     inside = sides(model, assignment)
     step: dict[int, tuple[int, int]] = {}
     for link in model.tables.links:
@@ -32,9 +32,11 @@ def read_route(model: RouteFormula, assignment: Assignment) -> Route:
                 step[link.tail] = (link.tail_port, link.head)
             else:
                 step[link.head] = (back, link.tail)
-    cells = [min(step)]
+    cells = [min(step) if through is None else through]
     while (there := step[cells[-1]][1]) != cells[0]:
         cells.append(there)
+    first = cells.index(min(cells))
+    cells = cells[first:] + cells[:first]
     chosen = {
         option.cell: option
         for option, literal in model.option.items()

@@ -209,7 +209,7 @@ def post_edges(model: RouteFormula) -> None:
     span, folds = model.problem.limits.drive_drive, model.problem.folds
     for cell, row in enumerate(model.tables.link_at):
         for port in PORTS if span.most < len(model.tape) and cell not in folds else ():
-            if row[port] < 0:
+            if row[port] < 0 or model.link[row[port]] == FALSE:
                 continue
             links = _run_of(model, cell, port, span.most)
             if links is not None and (cell, port) < links[1]:
@@ -222,7 +222,7 @@ def _run_of(
     model: RouteFormula, cell: int, port: int, count: int
 ) -> tuple[list[int], tuple[int, int]] | None:
     """The links of `count` steps straight on, no fold reached, and the same run's other end."""
-    run = model.tables.straight(cell, port)[:count]
+    run = model.tables.straight(cell, port, count)
     if len(run) < count or any(there in model.problem.folds for there, _, _ in run):
         return None
     return [model.link[link] for _, _, link in run], run[-1][:2]
@@ -231,7 +231,7 @@ def _run_of(
 def _post_shortest(model: RouteFormula, cell: int, goes: int, corner: int) -> None:
     """A corner that leaves by port `goes` is followed by enough cells before the next end."""
     limits = model.problem.limits
-    run = model.tables.straight(cell, goes)
+    run = model.tables.straight(cell, goes, max(limits.drive_drive.least, limits.drive_fold.least))
     for count, (there, entered, _) in enumerate(run, start=2):
         if there in model.problem.folds:
             if count < limits.drive_fold.least:

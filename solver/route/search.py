@@ -25,6 +25,7 @@ from models.route import (
 from solver.route.check import Clash, route_faults
 from solver.route.clashes import clash_cuts
 from solver.route.cuts import FaceCut, connectivity_cuts, post_face_cut, post_route_cut
+from solver.route.large import LARGE, LargeRoom, suits
 from solver.route.narrow import Narrowed, narrow
 from solver.route.reading import read_route, sides
 from solver.route.rules import route_formula
@@ -37,6 +38,8 @@ Progress = Callable[[Route, tuple[int, ...]], None]
 
 FIRST_BUDGET = 20_000
 """Conflicts spent on one test before the search looks elsewhere; doubled each time round."""
+SCOUTING = 0.6
+"""The share of the time left that good routes of a large room are sought before any proof."""
 CAPPED_STAGES = 5
 """How many caps are tried before a stage without one; it finds a route or that there is none."""
 
@@ -85,9 +88,13 @@ class RouteSearch:
         self.proof: ImpossibilityProof | None = None
         self.levels: list[Level] = []
         self.progress: Progress | None = None
+        self.scout: LargeRoom | None = None
         narrowed = narrow(problem)
         if isinstance(narrowed, Narrowed):
             self.allowed = narrowed.allowed
+            if suits(problem, self.allowed):
+                shared = (self.refused, self.clashing)
+                self.scout = LargeRoom(problem, self.tables, clash, *shared)
             terms = range(len(problem.terms))
             self.walks = [term_bounds(problem, self.allowed, t) for t in terms]
             self.shape = shape_bounds(problem, self.allowed)
@@ -110,6 +117,11 @@ class RouteSearch:
         self.progress = on_progress
         if self.proof is not None:
             return RouteNone(self.proof)
+        if self.scout is not None:
+            self.best = self.scout.best(time.monotonic() + SCOUTING * (deadline - time.monotonic()))
+            if self.best is not None:
+                return RouteFound(self.best, False, self.lower_bound())
+            self.scout = None
         try:
             if not self._all_terms(deadline):
                 self.proof = self._confirmed(deadline)
@@ -120,6 +132,11 @@ class RouteSearch:
             return RouteFound(self.best, False, self.lower_bound())
         assert self.best is not None
         return RouteFound(self.best, True, self.best.costs)
+
+    def settle_for(self, most: int) -> None:
+        """A machine is at hand: only routes whose first term is no greater are asked for."""
+        self.most = most if self.most is None else min(most, self.most)
+        self.scout = None
 
     def lower_bound(self) -> tuple[int, ...]:
         """No route is lexicographically better than this."""
@@ -175,8 +192,9 @@ class RouteSearch:
                 if level.lower > self.most:
                     raise TooDearError
                 upper = self.most + 1
-                # One test of that cap, not a climb to it.
-                level.eager, level.stages = True, max(level.stages, CAPPED_STAGES)
+                if len(self.allowed) < LARGE:
+                    # One test of that cap, not a climb to it.
+                    level.eager, level.stages = True, max(level.stages, CAPPED_STAGES)
             if upper is not None and upper <= level.lower:
                 return True
             if time.monotonic() > deadline:

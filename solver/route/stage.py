@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Literal
 
 from pysat.solvers import Solver
@@ -87,15 +88,8 @@ class Stage:
         self._post_shape_bounds(shape)
         for group in formula.at_most_one:
             at_most_one(formula, group)
-        self._loaded = len(formula.clauses)
-        # Literals go in negated: the solver first tries what it calls true, and most of a room
-        # is outside and bare.
-        self.solver = Solver(
-            name=solver,
-            bootstrap_with=[]
-            if formula.contradiction
-            else [[-lit for lit in c] for c in formula.clauses],
-        )
+        self._loaded = 0
+        self.solver = Solver(name=solver)
         self.assignment: Assignment = []
 
     def add_face_cut(self, cut: FaceCut) -> None:
@@ -105,6 +99,17 @@ class Stage:
     def add_route_cut(self, cut: RouteCut) -> None:
         """Keep a refusal from now on; what this stage leaves out is false."""
         post_route_cut(self.model, cut)
+
+    def prefer(self, inside: Sequence[bool]) -> None:
+        """Try this side of every face first, and what follows for links and cells."""
+        model = self.model
+        wished = {f: inside[i] for i, f in enumerate(model.face)}
+        for number, link in enumerate(model.tables.links):
+            wished.setdefault(model.link[number], inside[link.left] != inside[link.right])
+        for cell, sectors in enumerate(model.tables.sectors):
+            if sectors is not None:
+                wished.setdefault(model.tape[cell], len({inside[f] for f in sectors}) == 2)
+        self.solver.set_phases([-lit if yes else lit for lit, yes in wished.items()])
 
     def test(self, most: int | None, budget: int, deadline: float) -> Answer:
         """Whether a solution costs at most so much, within a budget of conflicts."""
@@ -139,26 +144,33 @@ class Stage:
         self.solver.delete()
 
     def _load(self) -> None:
+        """Literals go in negated: the solver first tries what it calls true, and most of a room
+        is outside and bare."""
+        if self.model.formula.contradiction:
+            return
         clauses = self.model.formula.clauses
-        for clause in clauses[self._loaded :]:
+        for clause in islice(clauses, self._loaded, None):
             self.solver.add_clause([-lit for lit in clause])
         self._loaded = len(clauses)
 
     def _made(self, literals: Sequence[int]) -> list[int]:
         """The longest count of these literals so far."""
-        key = tuple(sorted(literals))
+        key = tuple(sorted(lit for lit in literals if lit != TRUE))
         return max(self._counts.get((key, True), []), self._counts.get((key, False), []), key=len)
 
     def _count(self, literals: Sequence[int], cap: int, *, exact: bool = False) -> list[int]:
         """A count of these literals, made once; an exact one serves for both."""
-        key = tuple(sorted(literals))
+        open_ = [lit for lit in literals if lit != TRUE]
+        sure = min(cap, len(literals) - len(open_))
+        cap -= sure
+        key = tuple(sorted(open_))
         for ready in ((key, True), (key, exact)):
             known = self._counts.get(ready)
-            if known is not None and len(known) >= min(cap, len(literals)):
-                return known[:cap]
-        known = count(self.model.formula, literals, cap, exact=exact)
+            if known is not None and len(known) >= min(cap, len(open_)):
+                return [TRUE] * sure + known[:cap]
+        known = count(self.model.formula, open_, cap, exact=exact)
         self._counts[key, exact] = known
-        return known
+        return [TRUE] * sure + known
 
     def _post_turning(self, caps: Sequence[Cap]) -> None:
         """Convex corners (and defects inside) less reflex ones are four, spelled out in unary."""
@@ -243,6 +255,8 @@ class Stage:
                 extras.setdefault(abs(w), []).append(lit if w > 0 else -lit)
                 base += min(w, 0)
         classes += [(w, lits, 0) for w, lits in sorted(extras.items(), reverse=True)]
+        base += sum(w * lits.count(TRUE) for w, lits, _ in classes)
+        classes = [(w, [x for x in lits if x != TRUE], exact) for w, lits, exact in classes]
         room = max(0, cap.most - base)
         counts = [
             (w, self._count(lits, room // w + 1, exact=bool(exact))) for w, lits, exact in classes

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.geometry import Cell
-from models.route import Ports, RouteGraph
+from models.route import NO_LIMIT, Ports, RouteGraph
 
 PORTS = (0, 1, 2, 3)
 
@@ -111,11 +111,11 @@ class Topology:
     touching: tuple[tuple[int, ...], ...]
     """For each face, the faces across its links."""
 
-    def straight(self, cell: int, port: int) -> list[tuple[int, int, int]]:
-        """The run out of `port`: (next cell, its arrival port, link) up to the rim."""
+    def straight(self, cell: int, port: int, most: int = NO_LIMIT) -> list[tuple[int, int, int]]:
+        """The run out of `port`: (next cell, its arrival port, link), `most` steps at most."""
         run: list[tuple[int, int, int]] = []
         seen = {cell}
-        while (there := self.graph.ports[cell][port]) >= 0:
+        while len(run) < most and (there := self.graph.ports[cell][port]) >= 0:
             entered = self.graph.arrive[cell][port]
             run.append((there, entered, self.link_at[cell][port]))
             if there in seen:  # a run right round a room comes back to where it began

@@ -1,0 +1,193 @@
+"""Good routes of large rooms: a first one near a guess, then window after window solved exactly.
+
+A window frees a box of faces and holds all others as the best route so far has them. What is found
+is a route of the whole room; that a window holds nothing better says nothing about the room.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from models.geometry import Cell
+from models.route import Route, RouteCut, RouteProblem
+from solver.route.check import Clash, route_faults
+from solver.route.clashes import clash_cuts
+from solver.route.cuts import connectivity_cuts
+from solver.route.guide import guess_inside
+from solver.route.reading import read_route, sides
+from solver.route.stage import Answer, Cap, Stage
+from solver.route.topology import Topology
+from solver.route.walks import is_flat
+from solver.route.window import faces_near, inside_of, windowed
+
+LARGE = 1000
+"""Cells that may carry tape, from which on a room counts as large."""
+TUBES = (6, 12, 24)
+"""How far from the guess the first route is sought, before the whole room is."""
+FIRST_CONFLICTS = 60_000
+WINDOW_CONFLICTS = 4000
+HALVES: tuple[Cell, ...] = (
+    (6, 6, 6),
+    (12, 4, 12),
+    (4, 12, 12),
+    (9, 9, 9),
+    (18, 5, 18),
+    (5, 18, 18),
+    (13, 13, 13),
+    (26, 8, 26),
+    (8, 26, 26),
+    (18, 18, 18),
+)
+"""Half the size of the windows, small ones first."""
+
+
+def suits(problem: RouteProblem, allowed: frozenset[int]) -> bool:
+    """Whether a room is large, on one floor, with a wish that tells where the loop should be."""
+    if len(allowed) < LARGE or problem.exact or not problem.terms:
+        return False
+    return bool(problem.required) and is_flat(problem)
+
+
+@dataclass
+class LargeRoom:
+    """What windows share: the problem and all that was refused."""
+
+    problem: RouteProblem
+    tables: Topology
+    clash: Clash | None
+    refused: list[RouteCut]
+    clashing: list[RouteCut]
+    settled: set[tuple[Cell, int, int, frozenset[int]]] = field(default_factory=set)
+    """Windows without anything better: size, middle, term, inside."""
+    found: list[Route] = field(default_factory=list)
+
+    def best(self, deadline: float) -> Route | None:
+        """The best route that is not refused and that windows lead to."""
+        left = [r for r in self.found if not route_faults(self.problem, r, self.refused)]
+        start = min(left, key=lambda r: r.costs, default=None) or self.first(deadline)
+        if start is None:
+            return None
+        self.found = [*left, start, *self.improve(start, deadline)]
+        return min(self.found, key=lambda r: r.costs)
+
+    def first(self, deadline: float) -> Route | None:
+        """A route near a guess."""
+        guess = guess_inside(self.problem)
+        if guess is None:
+            return None
+        rim = self._rim(guess)
+        for tube in TUBES:
+            allowed = self._within(rim, tube)
+            stage = Stage(self.problem, self.tables, allowed, [])
+            stage.prefer(guess)
+            route, _ = self._routes(stage, None, FIRST_CONFLICTS, deadline)
+            stage.close()
+            if route is not None or time.monotonic() > deadline:
+                return route
+        return None
+
+    def improve(self, best: Route, deadline: float) -> Iterator[Route]:
+        """Better and better routes, until no window has one or time is up."""
+        better = True
+        while better:
+            better = False
+            for half in HALVES:
+                for route in self._sweep(best, half, deadline):
+                    best, better = route, True
+                    yield route
+                if time.monotonic() > deadline:
+                    return
+                if better:
+                    break
+
+    def _sweep(self, best: Route, half: Cell, deadline: float) -> Iterator[Route]:
+        """One size of window, all along the loop."""
+        stride = max(4, min(half))
+        inside = inside_of(self.problem, self.tables, best)
+        for middle in best.cells[::stride]:
+            free = faces_near(self.tables, middle, half)
+            for term in range(len(self.problem.terms)):
+                key = (half, middle, term, frozenset(f for f in free if inside[f]))
+                if time.monotonic() > deadline:
+                    return
+                if key in self.settled:
+                    continue
+                route = self._window(best, inside, free, term, deadline)
+                if route is None:
+                    self.settled.add(key)
+                    continue
+                best = route
+                inside = inside_of(self.problem, self.tables, best)
+                yield route
+
+    def _window(
+        self, best: Route, inside: list[bool], free: frozenset[int], term: int, deadline: float
+    ) -> Route | None:
+        """The best that one window has, if it is better in this term and no worse before it."""
+        problem = windowed(self.problem, self.tables, best, inside, free)
+        caps = [Cap(t, best.costs[t], None) for t in range(term)]
+        caps.append(Cap(term, best.costs[term] - 1, None))
+        stage = Stage(problem, self.tables, problem.allowed, caps, bounded=True)
+        found = None
+        most = best.costs[term] - 1
+        while True:
+            route, _ = self._routes(stage, most, WINDOW_CONFLICTS, deadline)
+            if route is None:
+                break
+            found, most = route, route.costs[term] - 1
+        stage.close()
+        return found
+
+    def _routes(
+        self, stage: Stage, most: int | None, conflicts: int, deadline: float
+    ) -> tuple[Route | None, Answer]:
+        """A route of a stage that keeps all that was refused."""
+        for cut in (*self.refused, *self.clashing):
+            stage.add_route_cut(cut)
+        while True:
+            answer = stage.test(most, conflicts, deadline)
+            if answer != "yes":
+                return None, answer
+            cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
+            for face_cut in cuts:
+                stage.add_face_cut(face_cut)
+            route = self._whole(stage, bool(cuts))
+            if route is None:
+                continue
+            clashing = clash_cuts(self.problem, route, self.clash)
+            for cut in clashing:
+                stage.add_route_cut(cut)
+            self.clashing += clashing
+            faults = route_faults(self.problem, route, self.refused, self.clash)
+            if not clashing and not (cuts and faults):
+                assert not faults, faults
+                return route, "yes"
+
+    def _whole(self, stage: Stage, stray: bool) -> Route | None:
+        """The loop that holds all required cells; loops that stray beside it are left away."""
+        start = min(self.problem.required, default=None)
+        if not stray or start is None:
+            return None if stray else read_route(stage.model, stage.assignment)
+        route = read_route(stage.model, stage.assignment, start)
+        if not self.problem.required.issubset(route.cells):
+            return None
+        return None if route_faults(self.problem, route) else route
+
+    def _rim(self, inside: list[bool]) -> list[int]:
+        """Cells between inside and outside."""
+        return [
+            cell
+            for cell, sectors in enumerate(self.tables.sectors)
+            if sectors is not None and len({inside[f] for f in sectors}) == 2
+        ]
+
+    def _within(self, rim: list[int], steps: int) -> frozenset[int]:
+        """Allowed cells at most so many steps from these."""
+        reached, front = set(rim), set(rim)
+        for _ in range(steps):
+            ports = self.tables.graph.ports
+            front = {n for cell in front for n in ports[cell] if n >= 0} - reached
+            reached |= front
+        return frozenset(reached & self.problem.allowed)

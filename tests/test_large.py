@@ -1,0 +1,94 @@
+"""Routes of large rooms: the first guess, windows, and what they come to."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from models.route import RouteFound
+from solver.route import RouteSearch
+from solver.route.check import route_faults
+from solver.route.guide import guess_inside, short_tour
+from solver.route.large import LargeRoom, suits
+from solver.route.topology import topology
+from solver.route.window import faces_near, inside_of, windowed
+from tests.bench_route import room
+from tests.route_rooms import plain_room
+
+
+def soon() -> float:
+    return time.monotonic() + 60
+
+
+@pytest.mark.parametrize("number", [0, 1])
+def test_windows_as_large_as_the_room_find_the_optimum(number: int) -> None:
+    problem = room(10, "parts", number)
+    verdict = RouteSearch(problem).solve(soon())
+    found = LargeRoom(problem, topology(problem.graph), None, [], []).best(soon())
+    if not isinstance(verdict, RouteFound):
+        assert found is None
+        return
+    assert found is not None
+    assert not route_faults(problem, found)
+    assert verdict.optimal
+    assert found.costs == verdict.route.costs
+
+
+def test_a_large_room_is_scouted_first_and_then_proven(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = room(10, "parts", 0)
+    optimum = RouteSearch(problem).solve(soon())
+    assert isinstance(optimum, RouteFound)
+    monkeypatch.setattr("solver.route.large.LARGE", 50)
+    search = RouteSearch(problem)
+    scouted = search.solve(soon())
+    assert isinstance(scouted, RouteFound)
+    assert not scouted.optimal, "windows prove nothing"
+    assert scouted.lower_bound <= optimum.route.costs
+    search.settle_for(scouted.route.costs[0])
+    proven = search.solve(soon())
+    assert isinstance(proven, RouteFound)
+    assert proven.optimal
+    assert proven.route.costs == optimum.route.costs
+
+
+def test_a_room_without_a_wish_is_searched_as_before() -> None:
+    problem = plain_room(40, 40)
+    assert not suits(problem, problem.allowed)
+
+
+def test_a_window_holds_the_rest_of_the_route() -> None:
+    problem = room(10, "parts", 0)
+    tables = topology(problem.graph)
+    route = LargeRoom(problem, tables, None, [], []).first(soon())
+    assert route is not None
+    inside = inside_of(problem, tables, route)
+    free = faces_near(tables, route.cells[0], (2, 2, 2))
+    part = windowed(problem, tables, route, inside, free)
+    held = set(range(len(inside))) - free
+    assert part.inside_faces == {f for f in held if inside[f]}
+    assert part.outside_faces == {f for f in held if not inside[f]}
+    assert free
+    again = RouteSearch(part).solve(soon())
+    assert isinstance(again, RouteFound)
+    assert again.route.costs <= route.costs
+    assert not route_faults(problem, again.route)
+
+
+def test_the_guess_holds_what_lies_within_the_tour() -> None:
+    corners = frozenset({2 * 12 + 2, 2 * 12 + 9, 9 * 12 + 2, 9 * 12 + 9})
+    problem = plain_room(12, 12, required=corners)
+    inside = guess_inside(problem)
+    assert inside is not None
+    rings = problem.graph.faces
+    within = [f for f, ring in enumerate(rings) if 5 * 12 + 5 in ring]
+    beyond = [f for f, ring in enumerate(rings) if 0 in ring]
+    assert all(inside[f] for f in within)
+    assert not any(inside[f] for f in beyond)
+
+
+def test_a_short_tour_does_not_cross_itself() -> None:
+    square = [(0.0, 0.0), (5.0, 5.0), (5.0, 0.0), (0.0, 5.0)]
+    tour = short_tour(square)
+    legs = zip(tour, [*tour[1:], tour[0]], strict=True)
+    assert sum(abs(a - c) + abs(b - d) for (a, b), (c, d) in legs) == 20
