@@ -127,8 +127,7 @@ def _boxes(kind: str, size: Cell, rng: Random) -> list[Bounds]:
     if kind in ("belt", "shaft"):
         height = rng.randint(1, size[2] - 1)
         return [((-2, -2, height), (size[0] + 1, size[1] + 1, size[2] + 1))]
-    boxes = [_box(size, rng) for _ in range(2 if kind in ("notched", "any") else 1)]
-    return boxes
+    return [_box(size, rng) for _ in range(2 if kind in ("notched", "any") else 1)]
 
 
 def _box(size: Cell, rng: Random) -> Bounds:

@@ -170,6 +170,16 @@ def test_limits_are_those_of_the_folds() -> None:
     assert {ends: span.most for ends, span in spans.items()} == LONGEST
 
 
+@pytest.mark.parametrize("name", ["belt", "fold-wall-wall"])
+def test_the_nets_of_plain_rooms_are_proven_to_be_the_cheapest(name: str) -> None:
+    """No net of cables has fewer sensors, nor as few and less depth."""
+    folder = Path(__file__).parent.parent / "scenarios"
+    found = solve_scenario(read_scenario(folder / f"{name}.toml"), budget_s=BUDGET_S).result
+    assert isinstance(found, Feasible)
+    assert found.optimal
+    assert found.lower_bound == found.score
+
+
 def test_a_button_sixty_cells_away() -> None:
     """On another surface, at the far end of a long room."""
     room = (60, 10, 8)

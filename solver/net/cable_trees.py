@@ -19,7 +19,7 @@ import numpy.typing as npt
 from models.geometry import VECTOR, Cell, add
 from solver.net.cables import Feed, Space, ahead
 
-MOST_GOALS = 8
+MOST_GOALS = 7
 """Goals that a table is made for: it doubles with each."""
 MOST_TICKS = 90
 FAR = 1 << 12
@@ -76,8 +76,11 @@ class CableTable:
     def extend(self) -> None:
         """One tick more."""
         before, layer, ticks = self.layers[-1], self._blank(), len(self.layers)
+        step = np.empty((self.full + 1, len(self.cells)), dtype=np.int16)
         for row in self.onward:
-            np.minimum(layer[:, :-1], before[:, row] + 1, out=layer[:, :-1])
+            np.take(before, row, axis=1, out=step, mode="clip")
+            np.minimum(layer[:, :-1], step, out=layer[:, :-1])
+        layer[:, :-1] += 1
         for (when, watched), ways in self.feeds.items():
             if when == ticks:
                 at = self.index[watched]
@@ -102,13 +105,14 @@ class CableTable:
         """Sensors that it takes at least."""
         return int(self.layers[ticks][goals, self.index[cell]])
 
-    def from_roots(self, goals: int, ticks: int, roots: Sequence[Cell]) -> int:
-        """The same from the cells of a trigger together."""
-        first, second = roots
-        return min(
-            self.least(goals & part, ticks, first) + self.least(goals & ~part, ticks, second)
-            for part in range(self.full + 1)
-        )
+    def from_roots(self, ticks: int, roots: Sequence[tuple[Cell, Cell]]) -> list[int]:
+        """The same for all goals, for each pair of cells that a trigger changes at once."""
+        if not roots:
+            return []
+        first, second = ([self.index[pair[i]] for pair in roots] for i in (0, 1))
+        # What the one cell does not serve, the other must: the complement is the row from the end.
+        both = self.layers[ticks][:, first] + self.layers[ticks][::-1, second]
+        return [int(least) for least in both.min(axis=0)]
 
 
 def parts_of(goals: int) -> Iterator[int]:

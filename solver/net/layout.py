@@ -50,10 +50,11 @@ def place_drives(problem: Problem, system: System, route: Route) -> list[Placed]
 
 def depth_of(problem: Problem, machine: Machine) -> int:
     """How deep a machine reaches behind the nearest surface of each cell dug."""
-    return max(_level(problem, cell) for cell in machine.dug_cells)
+    return max(level_of(problem, cell) for cell in machine.dug_cells)
 
 
-def _level(problem: Problem, cell: Cell) -> int:
+def level_of(problem: Problem, cell: Cell) -> int:
+    """How deep a cell lies behind the nearest surface that it is behind of."""
     planes = [surface.plane for surface in problem.scenario.surfaces.values()]
     return min(level for plane in planes if (level := plane.level(cell)) > 0)
 
@@ -62,7 +63,7 @@ def _may_vent(problem: Problem, system: System, cell: Cell) -> bool:
     """A vent that would be deeper than the machine itself is left as ground."""
     if not problem.digging.allows(cell):
         return False
-    return bool(system.surfaces) or _level(problem, cell) <= system.depth
+    return bool(system.surfaces) or level_of(problem, cell) <= system.depth
 
 
 def score(machine: Machine, corners: int, depth: int) -> dict[str, int]:

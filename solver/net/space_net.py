@@ -19,24 +19,16 @@ from itertools import islice
 from models.geometry import VECTOR, Cell, add, scale, sub
 from models.parts import RAMS, Part
 from models.problem import Problem, face_name
-from models.route import CornerOption, Route, RouteCut
+from models.route import Route
 from models.system import System
-from solver.net.assemble import CollisionError, Placed, merge
-from solver.net.cable_trees import (
-    FAR,
-    MOST_GOALS,
-    MOST_TICKS,
-    CableTable,
-    EffortSpentError,
-    Goal,
-    TreeSearch,
-)
+from solver.net.cable_search import MOST_RAISES, MOST_SPARE, CableSearch, Roots
+from solver.net.cable_trees import FAR, MOST_GOALS, Goal
 from solver.net.cables import Feed, Space, Tree, ahead, outputs_of, sensors_of
 from solver.net.floor_line import Net, NoLine, button_covers
-from solver.net.fold_sites import place_folds
-from solver.net.layout import place_drives
-from solver.net.lift_lines import UP, ClashError
-from solver.net.space_line import SpaceLine, behind_lift, space_line, thinned, unfired, yielding
+from solver.net.layout import level_of
+from solver.net.lift_lines import UP
+from solver.net.space_line import behind_lift
+from solver.net.space_scene import Scene, diggable, lay_scene
 from solver.net.wall_net import powered
 
 THINNINGS = 3
@@ -45,12 +37,14 @@ MAX_TRIGGERS = 8
 """Covers for the button that cables are led from."""
 MAX_NETS = 4
 """Nets handed on for one route, until one is accepted."""
-SLACK_TICKS = (0, 1, 2, 3, 4, 6, 8, 10)
+SLACK_TICKS = (0, 1, 2, 4, 8)
 """How much later than the farthest feed asks for all may fire, to give cables room."""
-MOST_SPARE = 6
-"""Sensors more than the least that a tree may have before other ways are tried."""
-EFFORT, EFFORT_A_TREE = 40_000, 2_000
-"""Steps of the search for trees, for a route and for one tree."""
+PROMOTIONS = 4
+"""How often the goal that finds no way is given its cable first."""
+MANY_GOALS = 14
+"""Cables of their own for so many lifts are not sought: lines that get in each other's way."""
+TRIGGER_PARTS = 2
+"""The button and the ram behind its cover."""
 MAX_FEEDS = 10
 """Feeds tried for one goal, near ones first."""
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
@@ -60,25 +54,10 @@ _MUTE = frozenset({*RAMS, "sensor", "insulator"})
 
 
 @dataclass(frozen=True)
-class _Scene:
-    """Everything that stands before the first cable is led."""
-
-    line: SpaceLine
-    folds: tuple[Placed, ...]
-    parts: Mapping[Cell, Part]
-    hard: frozenset[Cell]
-    """Cells that must stay free of everything."""
-    air: frozenset[Cell]
-    """Cells to dig beside the parts."""
-    mute: tuple[Cell, ...]
-    """Lifts that no wire fires."""
-
-
-@dataclass(frozen=True)
 class _Ways:
     """Where cables may run in a scene, and what they can reach."""
 
-    triggers: Mapping[Cell, tuple[Cell, Cell]]
+    triggers: Mapping[Cell, Roots]
     """Covers for the button, with the cells behind that change: the ram's and its head's."""
     space: Space
     away: Mapping[Cell, int]
@@ -86,6 +65,14 @@ class _Ways:
     """How each wire can be fed, if it can."""
     able: Mapping[Cell, frozenset[Cell]]
     """Which wires each of these powers."""
+
+
+@dataclass(frozen=True)
+class Floor:
+    """What no machine of a route beats: the term that matters more first."""
+
+    parts: int
+    depth: int
 
 
 class SpaceNetSearch:
@@ -96,18 +83,16 @@ class SpaceNetSearch:
     def __init__(self, problem: Problem, system: System) -> None:
         self.problem, self.system = problem, system
         self.reach = problem.scenario.rules.reach
-        self.ground = frozenset(self._ground())
+        self.ground = frozenset(diggable(problem))
         """Every cell that may be dug."""
-
-    def _ground(self) -> Iterator[Cell]:
-        scenario = self.problem.scenario
-        far = 1 + max(max(s.depth, s.margin) for s in scenario.surfaces.values())
-        spans = [range(-far - 1, size + far + 1) for size in scenario.room]
-        for x in spans[0]:
-            for y in spans[1]:
-                for z in spans[2]:
-                    if self.problem.digging.allows((x, y, z)):
-                        yield (x, y, z)
+        self.level = {cell: level_of(problem, cell) for cell in self.ground}
+        self.deepest = max(surface.depth for surface in problem.scenario.surfaces.values())
+        terms = problem.scenario.loop.minimise
+        self.depth_first = "depth" in terms and terms.index("depth") < (*terms, "parts").index(
+            "parts"
+        )
+        self.floors: dict[Route, Floor] = {}
+        """What no machine of these nets has less than, for every route looked at."""
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """Nets for a route, fewest parts first; then, if there is none, why.
@@ -117,14 +102,15 @@ class SpaceNetSearch:
         bare: set[Cell] = set()
         found = False
         for _ in range(THINNINGS):
-            scene = self._scene(route, bare)
+            scene = lay_scene(self.problem, self.system, route, bare)
             if isinstance(scene, NoLine):
                 if not bare:
                     yield scene
                     return
                 break
             ways = self._ways(scene)
-            for net in islice(self._nets(scene, ways), MAX_NETS):
+            self._set_floor(route, scene, ways)
+            for net in islice(self._nets(scene, ways, self.floors[route]), MAX_NETS):
                 found = True
                 yield net
             more = _lifts_to_bare(scene, ways) - bare
@@ -134,60 +120,68 @@ class SpaceNetSearch:
         if not found:
             yield NoLine("no cables from a button to all pieces of the line", proven=False)
 
-    # ------------------------------------------------------------------ what stands already
+    def _set_floor(self, route: Route, scene: Scene, ways: _Ways) -> None:
+        """What every net of this scene has at least; the scene before it found no machine."""
+        fixed = len(scene.parts) + len(route.cells) + TRIGGER_PARTS
+        witnesses = self._witnesses(scene, ways)[:MOST_GOALS]
+        if self.depth_first:
+            depth, sensors = self._least_at_depths(scene, ways, witnesses, FAR)
+        else:
+            sensors = self._fewest(ways.space, ways, witnesses)
+            depth, _ = self._least_at_depths(scene, ways, witnesses, sensors)
+        floor = Floor(fixed + sensors, depth)
+        self.floors[route] = min(floor, self.floors.get(route, floor), key=self._rank)
 
-    def _scene(self, route: Route, bare: Iterable[Cell]) -> _Scene | NoLine:
-        """Lines, folds and drives; or why they do not go together.
+    def _rank(self, floor: Floor) -> tuple[int, int]:
+        return (floor.depth, floor.parts) if self.depth_first else (floor.parts, floor.depth)
 
-        Lifts named `bare` get no wires: they are to be fired by cables.
-        """
-        problem = self.problem
-        tape = [problem.graph.cells[i] for i in route.cells]
-        drives = place_drives(problem, self.system, route)
-        try:
-            line = space_line(problem, self.system, tape)
-            folds = place_folds(problem, tape, line, drives)
-            line = yielding(line, [*drives, *folds], problem.digging.allows)
-            line = thinned(line, bare)
-            parts, _ = merge((*drives, *folds), line.parts.values())
-        except ClashError as clash:
-            return NoLine(f"the lines do not fit the loop: {clash}", proven=False)
-        except CollisionError as collision:
-            cut = around_drives(route, (collision.first, collision.second))
-            return NoLine(str(collision), proven=False, cut=cut)
-        where = {part.at: part for part in parts}
-        hard = line.keep | {c for unit in (*drives, *folds) for c in unit.air()}
-        missing = self._missing(tape, where, hard, line.air)
-        if missing is not None:
-            return NoLine(missing, proven=False)
-        air = self._breath(where, hard | line.air)
-        left = unfired(problem, tape, where, line, air)
-        return _Scene(line, tuple(folds), where, frozenset(hard), air, left)
+    def _least_at_depths(
+        self, scene: Scene, ways: _Ways, witnesses: Sequence[Goal], most: int
+    ) -> tuple[int, int]:
+        """The least depth at which so few sensors may do, and the fewest there."""
+        for depth in range(scene.depth, self.deepest):
+            sensors = self._fewest(self._down_to(ways.space, depth), ways, witnesses)
+            if sensors <= most and sensors < FAR:
+                return depth, sensors
+        return max(scene.depth, self.deepest), self._fewest(ways.space, ways, witnesses)
 
-    def _missing(
-        self, tape: Sequence[Cell], parts: Mapping[Cell, Part], hard: Set[Cell], air: Set[Cell]
-    ) -> str | None:
-        """A cell that is needed and cannot be had."""
-        for cell in sorted({*parts, *hard, *air} - set(tape)):
-            if not self.problem.digging.allows(cell):
-                return f"the cell {cell} is needed and may not be dug"
-            if cell in parts and (cell in hard or cell in air):
-                return f"the cell {cell} of {parts[cell].unit} must stay free"
-        return None
+    def _down_to(self, space: Space, depth: int) -> Space:
+        """Where cables run that reach no deeper."""
+        free, inert = (
+            frozenset(c for c in cells if self.level[c] <= depth)
+            for cells in (space.free, space.inert)
+        )
+        return Space(free, inert)
 
-    def _breath(self, parts: Mapping[Cell, Part], air: Set[Cell]) -> frozenset[Cell]:
-        """What to dig beside the parts: all round wires, and where sensors put out."""
-        found = set(air)
-        for part in parts.values():
-            if part.kind == "wire":
-                found |= {add(part.at, side) for side in _SIDES}
-            elif part.kind == "sensor" and part.face is not None:
-                found.add(sub(part.at, VECTOR[part.face]))
-        return frozenset(c for c in found if c in self.ground and c not in parts)
+    def _fewest(self, space: Space, ways: _Ways, witnesses: Sequence[Goal]) -> int:
+        """Sensors that every net needs, by the goals that none can do without."""
+        if not witnesses:
+            return 0
+        return CableSearch(space, witnesses, ways.triggers, MOST_RAISES).fewest()
+
+    def _witnesses(self, scene: Scene, ways: _Ways) -> list[Goal]:
+        """Lifts and wires, no two of which one feed can serve, each with all that serve it."""
+        found = [
+            Goal(feeds, 0)
+            for lift in scene.mute
+            if (feeds := _near(self._at_lift(scene, ways.space, lift), ways.away))
+        ]
+        used: set[Cell] = set()
+        lead = scene.line.lead
+        serving: dict[Cell, list[Cell]] = {}
+        for source, wires in ways.able.items():
+            for wire in wires:
+                serving.setdefault(wire, []).append(source)
+        for wire in sorted(serving, key=lambda w: (len(serving[w]), w)):
+            sources = serving[wire]
+            if used.isdisjoint(sources) and len({lead[source] for source in sources}) == 1:
+                used.update(sources)
+                found.append(Goal(tuple(f for w in sources for f in ways.feeds[w]), lead[wire]))
+        return found
 
     # ------------------------------------------------------------------ nets
 
-    def _ways(self, scene: _Scene, trigger: Cell | None = None) -> _Ways:
+    def _ways(self, scene: Scene, trigger: Cell | None = None) -> _Ways:
         """All triggers together, or one of them alone and its cells kept clear."""
         covers = list(self._triggers(scene)) if trigger is None else [trigger]
         triggers = {cover: self._roots(cover) for cover in covers}
@@ -203,67 +197,31 @@ class SpaceNetSearch:
         able = {w: frozenset(powered(scene.parts, air, w, self.reach)) for w in feeds}
         return _Ways(triggers, space, away, feeds, able)
 
-    def _nets(self, scene: _Scene, ways: _Ways) -> Iterator[Net]:
+    def _nets(self, scene: Scene, ways: _Ways, floor: Floor) -> Iterator[Net]:
         """Nets with few sensors; the first has the fewest, if its search came to an end."""
         goals = self._goals(scene, ways)
-        if not ways.triggers or goals is None:
+        if not ways.triggers or goals is None or len(goals) > MANY_GOALS:
             return
         if len(goals) <= MOST_GOALS:
-            ends = (cell for roots in ways.triggers.values() for cell in roots)
-            yield from self._exact_nets(scene, CableTable(ways.space, goals, ends), ways.triggers)
+            spaces = [self._down_to(ways.space, floor.depth), ways.space]
+            for space in spaces if floor.depth < self.deepest else spaces[1:]:
+                search = CableSearch(space, goals, ways.triggers, MOST_SPARE)
+                yield from (self._net(scene, *found) for found in search.trees())
         nearest = sorted(ways.triggers, key=lambda c: (self._farness(scene, c), c))
         for trigger in nearest[:MAX_TRIGGERS]:
             net = self._net_from(scene, trigger)
             if net is not None:
                 yield net
 
-    def _exact_nets(
-        self, scene: _Scene, table: CableTable, triggers: Mapping[Cell, Sequence[Cell]]
-    ) -> Iterator[Net]:
-        """Nets from the table of all cables, fewest sensors first."""
-        plans = sorted(self._plans(table, triggers))
-        effort, tried = EFFORT, set()
-        for sensors in range(plans[0][0], plans[0][0] + MOST_SPARE) if plans else ():
-            for least, ticks, trigger in plans:
-                if least > sensors or trigger in tried or effort <= 0:
-                    continue
-                roots = triggers[trigger]
-                over = {add(cell, UP) for cell in roots}
-                search = TreeSearch(table, frozenset(roots), over, min(effort, EFFORT_A_TREE))
-                spent = search.effort
-                try:
-                    tree = search.run(ticks, roots, sensors)
-                except EffortSpentError:
-                    tree = None
-                effort -= spent - search.effort
-                if tree is not None:
-                    tried.add(trigger)
-                    yield self._net(scene, trigger, tree)
-
-    def _plans(
-        self, table: CableTable, triggers: Mapping[Cell, Sequence[Cell]]
-    ) -> Iterator[tuple[int, int, Cell]]:
-        """For every trigger and every time the least sensors, as long as it may matter."""
-        best = FAR
-        for ticks in range(1, MOST_TICKS):
-            table.extend()
-            for trigger, roots in triggers.items():
-                least = table.from_roots(table.full, ticks, roots)
-                if least < best + MOST_SPARE:
-                    yield least, ticks, trigger
-                    best = min(best, least)
-            if ticks > best + MOST_SPARE:
-                return
-
-    def _farness(self, scene: _Scene, cover: Cell) -> int:
+    def _farness(self, scene: Scene, cover: Cell) -> int:
         return sum(_apart(cover, wire) for wire in (*scene.line.wires(), *scene.mute))
 
-    def _roots(self, cover: Cell) -> tuple[Cell, Cell]:
+    def _roots(self, cover: Cell) -> Roots:
         """The cells of a trigger that change: its ram, and where the head goes."""
         inward = self._inward(cover)
         return sub(cover, inward), sub(cover, scale(inward, 2))
 
-    def _net_from(self, scene: _Scene, trigger: Cell) -> Net | None:
+    def _net_from(self, scene: Scene, trigger: Cell) -> Net | None:
         """Cables led one after the other, from one trigger."""
         ways = self._ways(scene, trigger)
         roots, away = frozenset(self._roots(trigger)), ways.away
@@ -274,12 +232,17 @@ class SpaceNetSearch:
         order = [goals[i] for _, i in sorted(far, reverse=True)]
         for later in SLACK_TICKS:
             ticks = max(far)[0] + later
-            tree = Tree(ways.space, roots, ticks)
-            if all(_join(tree, goal, ticks, away) for goal in order):
-                return self._net(scene, trigger, tree.watches)
+            for _ in range(PROMOTIONS):
+                tree = Tree(ways.space, roots, ticks)
+                stuck = next((goal for goal in order if not _join(tree, goal, ticks, away)), None)
+                if stuck is None:
+                    return self._net(scene, trigger, tree.watches)
+                if stuck is order[0]:
+                    break
+                order = [stuck, *(goal for goal in order if goal is not stuck)]
         return None
 
-    def _net(self, scene: _Scene, trigger: Cell, watches: Mapping[Cell, Cell]) -> Net:
+    def _net(self, scene: Scene, trigger: Cell, watches: Mapping[Cell, Cell]) -> Net:
         inward = self._inward(trigger)
         away = face_name(scale(inward, -1))
         press = self.problem.scenario.rules.press
@@ -295,7 +258,7 @@ class SpaceNetSearch:
 
     # ------------------------------------------------------------------ places
 
-    def _space(self, scene: _Scene, roots: Iterable[Cell] = ()) -> Space:
+    def _space(self, scene: Scene, roots: Iterable[Cell] = ()) -> Space:
         """Where cables may run; the cells of the trigger are kept clear."""
         parts = scene.parts
         hard = {*scene.hard, *roots}
@@ -305,7 +268,7 @@ class SpaceNetSearch:
         deaf = {p.at for p in parts.values() if p.kind in ("sensor", "insulator")}
         return Space(empty, (empty | deaf) - over)
 
-    def _triggers(self, scene: _Scene) -> Iterator[Cell]:
+    def _triggers(self, scene: Scene) -> Iterator[Cell]:
         """Covers on which a button with a ram behind it disturbs nothing."""
         free = self._space(scene).free
         tape = {add(lift, scale(inward, 2)) for lift, inward in scene.line.lifts.items()}
@@ -320,7 +283,7 @@ class SpaceNetSearch:
 
     # ------------------------------------------------------------------ what to reach
 
-    def _goals(self, scene: _Scene, ways: _Ways) -> list[Goal] | None:
+    def _goals(self, scene: Scene, ways: _Ways) -> list[Goal] | None:
         """Few feeds that together power every wire, and one for each lift without any."""
         feeds, able, away = ways.feeds, ways.able, ways.away
         goals = [
@@ -340,17 +303,17 @@ class SpaceNetSearch:
             missing -= able[nearest]
         return goals if all(goal.feeds for goal in goals) else None
 
-    def _at_wire(self, scene: _Scene, space: Space, wire: Cell) -> tuple[Feed, ...]:
+    def _at_wire(self, scene: Scene, space: Space, wire: Cell) -> tuple[Feed, ...]:
         """Ways to feed a wire; one that must point at its lift bears no sensor at its side."""
         points = any(add(wire, side) in scene.line.lifts for side in _SIDES if side[2] == 0)
         return tuple(f for f in space.feeds(wire) if not (points and f.last[2] == wire[2]))
 
-    def _at_lift(self, scene: _Scene, space: Space, lift: Cell) -> tuple[Feed, ...]:
+    def _at_lift(self, scene: Scene, space: Space, lift: Cell) -> tuple[Feed, ...]:
         front = add(lift, scene.line.lifts[lift])
         return tuple(feed for feed in space.feeds(lift) if feed.last != front)
 
 
-def _lifts_to_bare(scene: _Scene, ways: _Ways) -> set[Cell]:
+def _lifts_to_bare(scene: Scene, ways: _Ways) -> set[Cell]:
     """Lifts whose wires are no use: none is fired, or no cable reaches them."""
     fed = {wire for wires in ways.able.values() for wire in wires}
     line = scene.line
@@ -360,27 +323,6 @@ def _lifts_to_bare(scene: _Scene, ways: _Ways) -> set[Cell]:
         if any(at in line.lead and at not in fed for at in behind_lift(line, lift))
     }
     return stranded | set(scene.mute)
-
-
-def around_drives(route: Route, units: Iterable[str]) -> RouteCut | None:
-    """Refuses the corners of these drives between the same neighbours, wherever else tape runs.
-
-    More than the one route is refused on the strength of one collision; none is called
-    impossible for that.
-    """
-    met = [int(unit.split()[1]) for unit in units if unit.startswith("drive ")]
-    count = len(route.corners)
-    if not met or count < 5:
-        return None
-    corners: set[CornerOption] = set()
-    cells: set[int] = set()
-    for k in met:
-        corners |= {route.corners[(k + d) % count] for d in (-1, 0, 1)}
-        first = route.cells.index(route.corners[k - 1].cell)
-        last = route.cells.index(route.corners[(k + 1) % count].cell)
-        length = (last - first) % len(route.cells)
-        cells |= {route.cells[(first + i) % len(route.cells)] for i in range(length)}
-    return RouteCut(bare=frozenset(cells), dropped=frozenset(corners))
 
 
 def _join(tree: Tree, goal: Goal, ticks: int, away: Mapping[Cell, int]) -> bool:
