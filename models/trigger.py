@@ -12,7 +12,7 @@ from models.parts import Part
 
 @dataclass(frozen=True)
 class Unit:
-    """Parts in a frame of their own: z up, the floor's covers lie in the layer z = 2."""
+    """Parts in a frame of their own, z up."""
 
     name: str
     parts: tuple[Part, ...]

@@ -15,6 +15,7 @@ from models.parts import Part
 from models.problem import Digging
 from models.rules import Rules
 from models.trigger import Added, NotAdded
+from solver.check import check_machine
 from solver.machine_file import write_machine
 from solver.pipeline import solve_scenario
 from solver.plan.watch import timing
@@ -56,20 +57,51 @@ def running(machine, scenario):
     return added
 
 
+WALL = """
+title = "Wall"
+[room]
+size = [17, 5, 9]
+[surfaces.north]
+depth = 6
+margin = 4
+map = \"\"\"
+.................
+......ooooo......
+......o...o......
+......o...o......
+......o...o......
+......ooooo......
+.................
+....@............
+.................
+\"\"\"
+[loop]
+direction = "clockwise"
+shape = "exact"
+"""
+
+
+@pytest.fixture(scope="module")
+def wall():
+    scenario = parse_scenario(WALL, FOUNTAIN)
+    found = solve_scenario(scenario, budget_s=300).found
+    assert found is not None
+    return found.machine, scenario
+
+
 # ------------------------------------------------------------------ the circuits alone
 
 
 def alone(unit, case=ALL_CASES[0]):
-    """A unit under a floor, its port's changes recorded: (simulation, half-ticks and levels)."""
-    parts = [p._replace(at=(p.at[0], p.at[1], p.at[2] - 3)) for p in unit.parts]
+    """A unit by itself: its simulation, and when its port changes between off and on."""
+    parts = [part for part in unit.parts if part.at != unit.cover]
     if unit.cover:
-        parts.append(Part("cover", (unit.cover[0], unit.cover[1], -1)))
-    port = (unit.port[0], unit.port[1], unit.port[2] - 3)
-    dug = (Box((-9, -9, -5), (19, 9, -2)),)
+        parts.append(Part("cover", unit.cover))
+    dug = (Box((-9, -9, -5), (19, 9, 5)),)
     simulation = Simulation(
-        Machine("unit", (30, 30, 9), Rules(), (), tuple(parts), dug), case, record=True
+        Machine("unit", (1, 1, 1), Rules(), (), tuple(parts), dug), case, record=True
     )
-    number = next(i for i, wire in enumerate(simulation.wires) if wire.at == port)
+    number = next(i for i, wire in enumerate(simulation.wires) if wire.at == unit.port)
 
     def edges():
         levels = [
@@ -95,11 +127,14 @@ def test_a_clock_is_on_and_off_for_one_tick_and_all_its_delays(case):
 
 
 @pytest.mark.parametrize("case", ALL_CASES, ids=str)
-@pytest.mark.parametrize(("taps", "again"), [(2, 1), (3, 2), (4, 4), (5, 3)])
-def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(taps, again, case):
+@pytest.mark.parametrize(
+    ("taps", "again", "covers"),
+    [(2, 1, "above"), (3, 2, "below"), (4, 4, "beside"), (5, 3, "above"), (3, 1, "beside")],
+)
+def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(taps, again, covers, case):
     """On for at least 4 ticks a tap, then off for at least 5 ticks and `again` more."""
     draw = random.Random(taps)
-    simulation, edges = alone(hold_off(taps, again), case)
+    simulation, edges = alone(hold_off(taps, again, covers), case)
     assert simulation.run_to_rest(200)
     assert not edges()
     for _ in range(25):
@@ -120,7 +155,7 @@ def test_units_come_in_the_order_of_their_parts():
     costs = [unit.cost for unit in clocks()]
     assert costs == sorted(costs)
     assert len(set(costs)) >= 3
-    costs = [unit.cost for unit in hold_offs()]
+    costs = [unit.cost for unit in hold_offs("below")]
     assert costs == sorted(costs)
 
 
@@ -203,6 +238,16 @@ def test_the_slow_twin_sees_the_same(what, request):
         levels = {wire.at: wire.level for wire in simulation.wires}
         assert twin.snapshot()["wires"] == levels
     assert {code for _, code, _ in twin.faults} <= {"idle-oscillates"}
+
+
+@pytest.mark.parametrize("what", ["clock", "hold-off"])
+def test_on_a_wall(wall, what):
+    machine, scenario = wall
+    added = add_trigger(machine, scenario, what, 300, lambda line: None)
+    assert isinstance(added, Added)
+    assert not check_machine(added.machine)
+    buttons = [part for part in added.machine.parts if part.kind == "button"]
+    assert [part.face for part in buttons] == (["+y"] if what == "hold-off" else [])
 
 
 # ------------------------------------------------------------------ refused

@@ -41,9 +41,9 @@ def trigger(
 ) -> int:
     """Build a clock or a hold-off before the trigger of MACHINE, where SCENARIO lets one dig.
 
-    The machine has its button on a floor. Sizes and places are tried, the fewest parts first, until
-    a machine is right in simulation: with a hold-off, presses at any time; with a clock, one
-    cell a period and flush in between.
+    Sizes and places are tried, the fewest parts first, until a machine is right in simulation: with
+    a hold-off, presses at any time; with a clock, one cell a period and flush in between. Ground to
+    spare beside the button helps.
 
     \b
     Examples:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from itertools import islice
+from itertools import islice, product
 from typing import Literal
 
 from models.machine import ALL_CASES, Case, Machine
@@ -14,13 +14,13 @@ from models.trigger import Added, NotAdded, Proof, Unit
 from solver.check import check_against, check_machine
 from solver.plan.watch import timing
 from solver.simulate import prove
-from solver.trigger.place import build, places, site_of
+from solver.trigger.place import Site, build, places, site_of
 from solver.trigger.prove import prove_clock, prove_hold_off
 from solver.trigger.units import clocks, hold_offs
 
 What = Literal["clock", "hold-off"]
-PLACES = 4
-"""Places tried for one size of a unit."""
+ROUNDS = (2, 4)
+"""So many places of each size are tried, and if no size is right there, so many more."""
 Say = Callable[[str], None]
 
 
@@ -46,10 +46,10 @@ def add_trigger(
         return NotAdded("the machine as it is does not work", 0)
     interval = times.interval_half_ticks or times.rest_half_ticks
     tried, why = 0, "no place was found in the ground that may be dug"
-    for unit in clocks() if what == "clock" else hold_offs():
-        if what == "clock" and 2 * half_period(machine, unit) < interval:
-            continue
-        for place in islice(places(site, unit), PLACES):
+    waiting = [(unit, places(site, unit)) for unit in _units(machine, site, what, interval)]
+    for count, (unit, found) in product(ROUNDS, waiting):
+        before = tried
+        for place in islice(found, count):
             if time.monotonic() > deadline:
                 return NotAdded(f"the time given ran out; {why}", tried)
             tried += 1
@@ -58,8 +58,21 @@ def add_trigger(
             if proof.ok:
                 return Added(new, unit, proof, tried)
             why = f"the last try failed: {proof.text}"
-        say(f"{what} of {unit.cost} parts: {why}")
+        say(f"{what} of {unit.cost} parts: {why if tried > before else 'no place'}")
     return NotAdded(why, tried)
+
+
+def _units(machine: Machine, site: Site, what: What, interval: int) -> list[Unit]:
+    """The sizes that this world has buffers for; clocks that are not too fast for the machine."""
+    known = machine.rules.buffer_delays
+    units = [
+        unit
+        for unit in (clocks() if what == "clock" else hold_offs(site.covers))
+        if all(part.delay in known for part in unit.parts if part.kind == "buffer")
+    ]
+    if what == "hold-off":
+        return units
+    return [unit for unit in units if 2 * half_period(machine, unit) >= interval]
 
 
 def judged(machine: Machine, scenario: Scenario, unit: Unit) -> Proof:

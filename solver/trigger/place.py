@@ -11,19 +11,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import product
 
-from models.geometry import HORIZONTAL, VECTOR, Cell, Face, Frame, add, step, sub
+from models.geometry import HORIZONTAL, OPPOSITE, VECTOR, Cell, Face, Frame, add, step, sub
 from models.machine import Machine
-from models.parts import Part
+from models.parts import RAMS, Part
 from models.problem import Digging
 from models.trigger import Unit
 from solver.net.assemble import boxes
+from solver.trigger.units import LAYER, Covers
 
-LAYER = 2
-"""The layer of the covers in a unit's frame."""
 LONGEST_WAY = 9
 """Wires from a port to the ram: its level is 11 or more."""
 AROUND = 24
-"""How far from the ram, along x and y, a unit is tried."""
+"""How far from the ram, along each axis, a unit is tried."""
 _SIX = tuple(VECTOR.values())
 
 
@@ -44,6 +43,7 @@ class Site:
     digging: Digging
     button: Part
     ram: Part
+    covers: Covers
     taken: dict[Cell, Part] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -58,6 +58,11 @@ class Site:
             and self.digging.allows(cell)
         )
 
+    def carries(self, cell: Cell) -> bool:
+        """Whether a block can be put here, or a cover is here that does its service."""
+        part = self.taken.get(cell)
+        return self.free(cell) if part is None else part.kind == "cover"
+
     def clear(self, cell: Cell) -> bool:
         """Whether nothing of the machine that carries or reads power touches the cell."""
         touching = (self.taken.get(add(cell, vector)) for vector in _SIX)
@@ -65,15 +70,16 @@ class Site:
 
 
 def site_of(machine: Machine, digging: Digging) -> Site | str:
-    """The trigger of a machine on the floor, or why a unit cannot be built before it."""
+    """The trigger of a machine, or why a unit cannot be built before it."""
     buttons = [part for part in machine.parts if part.kind == "button"]
-    if len(buttons) != 1 or buttons[0].face != "-z":
-        return "the machine does not have one button on the floor"
-    behind = step(buttons[0].at, "-z", 2)
+    if len(buttons) != 1 or buttons[0].face is None:
+        return "the machine does not have one button"
+    behind = step(buttons[0].at, buttons[0].face, 2)
     ram = next((part for part in machine.parts if part.at == behind), None)
-    if ram is None or ram.kind not in ("push_ram", "grip_ram"):
-        return f"there is no ram at {behind}, below the cover of the button"
-    return Site(machine, digging, buttons[0], ram)
+    if ram is None or ram.kind not in RAMS:
+        return f"there is no ram at {behind}, behind the cover of the button"
+    covers: Covers = {"-z": "above", "+z": "below"}.get(buttons[0].face, "beside")  # type: ignore[assignment]
+    return Site(machine, digging, buttons[0], ram, covers)
 
 
 def places(site: Site, unit: Unit) -> Iterator[Place]:
@@ -81,39 +87,91 @@ def places(site: Site, unit: Unit) -> Iterator[Place]:
     for frame in _frames(site, unit):
         if not site.free(frame.cell(unit.port)):
             continue
-        own = {frame.cell(part.at) for part in unit.parts if part.kind != "button"}
-        air = set(map(frame.cell, unit.air))
-        if not all(map(site.free, own | air)) or not all(map(site.clear, own)):
+        stand = _stand(site, unit, frame)
+        if stand is None or (unit.cover is not None and not _may_press(site, frame, unit)):
             continue
-        if unit.cover is not None and not _may_press(site, frame.cell(unit.cover)):
-            continue
-        way = _way(site, own, air, frame.cell(unit.port))
+        way = _way(site, stand, frame.cell(unit.port))
         if way is not None:
-            yield _placed(unit, frame, own | air, way)
+            yield _placed(site, unit, frame, stand, way)
+
+
+@dataclass(frozen=True)
+class _Stand:
+    """The cells of a unit that is laid down."""
+
+    blocks: frozenset[Cell]
+    others: frozenset[Cell]
+    """What reads or carries power."""
+    air: frozenset[Cell]
+
+    @property
+    def all(self) -> frozenset[Cell]:
+        """Every cell that is used up."""
+        return self.blocks | self.others | self.air
+
+
+def _stand(site: Site, unit: Unit, frame: Frame) -> _Stand | None:
+    """Where the parts come to stand, if they can; a cover does where a block is asked for."""
+    air = frozenset(map(frame.cell, unit.air))
+    cells: dict[bool, set[Cell]] = {True: set(), False: set()}
+    for part in unit.parts:
+        cell, block = frame.cell(part.at), part.kind == "block"
+        if part.kind == "button" or (block and cell in site.taken and site.carries(cell)):
+            continue
+        if not site.free(cell) or not site.clear(cell):
+            return None
+        cells[block].add(cell)
+    if not all(map(site.free, air)):
+        return None
+    return _Stand(frozenset(cells[True]), frozenset(cells[False]), air)
 
 
 def _frames(site: Site, unit: Unit) -> list[Frame]:
-    """Every way to lay the unit down with its port within reach of the ram."""
-    x0, y0, z0 = site.ram.at
-    floor = z0 + 1 - LAYER
+    """Every way to lay the unit down along the surface with its port within reach of the ram."""
     found = []
-    spread = range(-AROUND, AROUND + 1)
     for along, across in product(HORIZONTAL, HORIZONTAL):
         if along[1] == across[1]:
             continue
-        for dx, dy in product(spread, spread):
-            frame = Frame((x0 + dx, y0 + dy, floor), VECTOR[along], VECTOR[across], (0, 0, 1))
-            port = frame.cell(unit.port)
-            distance = abs(port[0] - x0) + abs(port[1] - y0)
+        for offset in _offsets(site, across):
+            frame = Frame(offset, VECTOR[along], VECTOR[across], (0, 0, 1))
+            away = sub(frame.cell(unit.port), site.ram.at)
+            distance = sum(map(abs, away))
             if distance <= LONGEST_WAY + 1:
                 found.append((distance, frame))
     return [frame for _, frame in sorted(found, key=lambda item: item[0])]
 
 
-def _may_press(site: Site, cover: Cell) -> bool:
-    """Whether a button can hang on a cover of the floor."""
-    part = site.taken.get(cover)
-    return part is not None and part.kind == "cover" and step(cover, "+z") not in site.taken
+def _offsets(site: Site, across: Face) -> Iterator[Cell]:
+    """Where a unit's origin may be, so that the surface is where the unit expects it."""
+    spread = range(-AROUND, AROUND + 1)
+    button = site.button.face
+    assert button is not None, "a button has a face"
+    layer = step(site.button.at, button)
+    if site.covers == "beside":
+        if across != OPPOSITE[button]:
+            return
+        base = step(layer, across, -LAYER["beside"])
+        aside: Face = "+x" if across[1] == "y" else "+y"
+        for move, rise in product(spread, spread):
+            yield add(step(base, aside, move), (0, 0, rise))
+        return
+    base = add(layer, (0, 0, -LAYER[site.covers]))
+    for dx, dy in product(spread, spread):
+        yield add(base, (dx, dy, 0))
+
+
+def _may_press(site: Site, frame: Frame, unit: Unit) -> bool:
+    """Whether the unit's button can hang on its cover."""
+    assert unit.cover is not None
+    part = site.taken.get(frame.cell(unit.cover))
+    button = next(part for part in unit.parts if part.kind == "button")
+    at = frame.cell(button.at)
+    return (
+        part is not None
+        and part.kind == "cover"
+        and at not in site.taken
+        and (site.machine.in_room(at))
+    )
 
 
 @dataclass(frozen=True)
@@ -124,7 +182,7 @@ class _Way:
     air: frozenset[Cell] = frozenset()
 
 
-def _way(site: Site, own: set[Cell], air: set[Cell], port: Cell) -> _Way | None:
+def _way(site: Site, stand: _Stand, port: Cell) -> _Way | None:
     """The shortest run of wires that ends pointing at a side of the ram that is not its front."""
     first = _Way()
     waiting, known = deque([first]), {port}
@@ -140,9 +198,9 @@ def _way(site: Site, own: set[Cell], air: set[Cell], port: Cell) -> _Way | None:
             for rise in (0, 1, -1):
                 cell = add(step(here, face), (0, 0, rise))
                 head = step(here, "+z") if rise == 1 else step(cell, "+z")
-                if cell in known or not _passable(site, own, air, here, cell, way):
+                if cell in known or not _passable(site, stand, here, cell, way):
                     continue
-                if rise and not (site.free(head) and head not in own):
+                if rise and not (site.free(head) and head not in stand.blocks | stand.others):
                     continue
                 known.add(cell)
                 more = {head} if rise else set()
@@ -161,32 +219,29 @@ def _points_at_ram(site: Site, before: Cell, here: Cell) -> bool:
     return (came[0], came[1]) == towards[:2] and here != step(ram.at, ram.face)
 
 
-def _passable(
-    site: Site, own: set[Cell], air: set[Cell], here: Cell, cell: Cell, way: _Way
-) -> bool:
-    """Whether a wire and its block can stand here and touch nothing but what feeds them."""
+def _passable(site: Site, stand: _Stand, here: Cell, cell: Cell, way: _Way) -> bool:
+    """Whether a wire and its block can stand here and touch nothing that they must not feed."""
     under = step(cell, "-z")
-    taken = own | set(way.wires) | {step(w, "-z") for w in way.wires}
-    if cell in taken or under in taken or cell in air or under in air or under in way.air:
-        return False
-    if not site.free(cell) or not site.free(under):
+    taken = stand.all | set(way.wires) | {step(w, "-z") for w in way.wires} | way.air
+    if cell in taken or under in taken or not site.free(cell) or not site.carries(under):
         return False
     if any(step(site.ram.at, face) == cell for face in HORIZONTAL):
         others = [add(cell, v) for v in _SIX if add(cell, v) != site.ram.at]
         return all(c not in site.taken or site.taken[c].kind == "cover" for c in others)
     beside = {add(cell, v) for v in _SIX} - {here, under}
-    wires = own | set(way.wires[:-1])
-    return site.clear(cell) and site.clear(under) and not (beside & wires)
+    below_clear = under in site.taken or site.clear(under)
+    alone = not beside & (stand.others | set(way.wires[:-1]))
+    return alone and site.clear(cell) and below_clear
 
 
-def _placed(unit: Unit, frame: Frame, own: set[Cell], way: _Way) -> Place:
+def _placed(site: Site, unit: Unit, frame: Frame, stand: _Stand, way: _Way) -> Place:
     moved = [_moved(part, frame) for part in unit.parts]
     line = [Part("wire", cell, unit="trigger") for cell in way.wires]
     line += [Part("block", step(cell, "-z"), unit="trigger") for cell in way.wires]
-    dug = own | {part.at for part in line} | way.air
     button = next((part for part in moved if part.kind == "button"), None)
-    parts = [part for part in moved if part.kind != "button"]
-    return Place((*parts, *line), frozenset(dug), button)
+    new = [p for p in (*moved, *line) if p.kind != "button" and p.at not in site.taken]
+    dug = stand.all | {part.at for part in new} | way.air
+    return Place(tuple(new), frozenset(dug), button)
 
 
 def _moved(part: Part, frame: Frame) -> Part:

@@ -6,14 +6,29 @@ they are built into. A larger size is only taken where a smaller one fails there
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Literal
 
 from models.geometry import Cell, Face, step
 from models.parts import Part
 from models.trigger import Unit
 
+Covers = Literal["above", "below", "beside"]
+"""Where the surface is, seen from the unit: of a floor, a ceiling, a wall."""
+LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 1}
+"""The layer of the covers in a unit's frame: its z, beside a wall its y."""
 LONGEST = 4
 """Ticks; the longest delay of the buffers that the units are made of."""
+_OVER_G: Cell = (1, 0, 1)
+"""Ground above the inverter G would take its power and hand it to the wires beside it."""
+_OVER_P: Cell = (-4, 0, 1)
+"""Ground here would cut the step of the wires up to P."""
+_BUTTONS: Mapping[Covers, tuple[Part, Cell]] = {
+    "above": (Part("button", (-3, 0, 3), "-z"), (-3, 0, 2)),
+    "below": (Part("button", (-4, 0, -2), "+z"), (-4, 0, -1)),
+    "beside": (Part("button", (-3, 2, 1), "-y"), (-3, 1, 1)),
+}
+"""The button of a hold-off, and the cover that it hangs on."""
 
 
 def clocks() -> Iterator[Unit]:
@@ -30,11 +45,11 @@ def clocks() -> Iterator[Unit]:
     yield from (unit for unit, _ in sorted(units, key=lambda u: (u[0].cost, u[1])))
 
 
-def hold_offs() -> Iterator[Unit]:
+def hold_offs(covers: Covers) -> Iterator[Unit]:
     """The fewest taps first, then the shortest time in which presses are ignored."""
     for taps in range(2, 6):
         for again in range(1, LONGEST + 1):
-            yield hold_off(taps, again)
+            yield hold_off(taps, again, covers)
 
 
 def _on_block(part: Part) -> tuple[Part, Part]:
@@ -73,27 +88,28 @@ def clock(delays: tuple[int, ...]) -> Unit:
         if number in corner_after:
             corner = corner_after[number]
             parts += [Part("block", corner)] if is_buffer else _on_block(Part("wire", corner))
-    air = ((1, 0, 1), (1, -1, 0), (2, -1, 0))
-    return Unit("clock", tuple(parts), air, (4, 0, 0))
+    return Unit("clock", tuple(parts), (_OVER_G,), (4, 0, 0))
 
 
-def hold_off(taps: int, again: int) -> Unit:
+def hold_off(taps: int, again: int, covers: Covers) -> Unit:
     """A button whose presses count only when the last cycle is over. Seen from the side:
 
-        layer      cover with the button
         z = 1      P M n W                      P wire, M block, n inverter, W wire
         z = 0            K G b B b B b B        K block, G inverter, b buffers, B blocks
 
-    and beside that, at z = 0, a row of wires o that the blocks B feed: the port. The first of the
-    row goes back through one buffer, block J and a wire on it to W.
+    P touches the cover with the button; over covers one more wire leads up to P. Beside all that,
+    at z = 0, is a row of wires o that the blocks B feed: the port. The first of the row goes back
+    through one buffer, block J and a wire on it to W.
 
     Idle: n is lit, so W and K are on and G is dark. A press darkens n, G lights, and its light
     runs along the buffers; the first makes it at least 4 ticks long, and each further tap keeps
     the row on for 4 more. The row, `again` ticks late, keeps W on, whatever the button does. A
     press that is still held when that ends counts as the next press.
     """
+    button, cover = _BUTTONS[covers]
     parts = [
-        Part("button", (-3, 0, 3), "-z"),
+        button,
+        *(_on_block(Part("wire", (-4, 0, 0))) if covers == "below" else ()),
         *_on_block(Part("wire", (-3, 0, 1))),
         Part("block", (-2, 0, 1)),
         Part("inverter", (-1, 0, 1), "-x"),
@@ -108,8 +124,5 @@ def hold_off(taps: int, again: int) -> Unit:
     last = 2 * taps + 1
     for x in range(2, last + 1):
         parts += _on_block(Part("wire", (x, -1, 0)))
-    air = tuple(
-        [(1, 0, 1), (1, -1, 1), (1, 1, 0), (-1, -1, 1), (0, 1, 1)]
-        + [(x, -1, 1) for x in range(2, last + 1)]
-    )
-    return Unit("hold-off", tuple(parts), air, (last, -1, 0), (-3, 0, 2))
+    air = (_OVER_G, _OVER_P) if covers == "below" else (_OVER_G,)
+    return Unit("hold-off", tuple(parts), air, (last, -1, 0), cover)
