@@ -49,7 +49,7 @@ class Margins:
     interval_half_ticks: int | None
     """Two presses so far apart were simulated and right in every case."""
     sooner: Sooner | None
-    """The next shorter interval, simulated and wrong; None if it is ruled out as not flush."""
+    """One half-tick less: simulated and wrong, or the tape is not flush again by then."""
 
     @property
     def least(self) -> Margin | None:

@@ -81,8 +81,8 @@ def test_both_sides_of_the_interval_by_the_naive_twin():
     assert twice(interval, True, True)
     found = sooner(RING, interval)
     assert found is not None
-    assert found.half_ticks == interval - 2
-    assert not all(twice(interval - 2, c.overhead, c.ground) for c in ALL_CASES)
+    assert found.half_ticks == interval - 1
+    assert not all(twice(interval - 1, c.overhead, c.ground) for c in ALL_CASES)
 
 
 def test_the_plan_says_so():

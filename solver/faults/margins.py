@@ -128,19 +128,22 @@ def sooner(machine: Machine, interval: int | None) -> Sooner | None:
     """The next shorter interval between presses, if simulation shows that it goes wrong."""
     if interval is None:
         return None
+    less = interval - 1
     for case in cases(machine):
         simulation = Simulation(machine, case)
         simulation.run_to_rest(REST)
-        for _ in range(2):
-            simulation.press()
-            for _ in range(interval - 2):
-                simulation.step()
+        simulation.press_all()
+        for _ in range(less):
+            simulation.step()
+        if wrong := simulation.misplaced(1):
+            return Sooner(less, f"the tape is not flush yet at {wrong[0][2]} ({case})")
+        simulation.press_all()
         rested = simulation.run_to_rest(REST)
         if simulation.faults:
-            return Sooner(interval - 2, f"{simulation.faults[0].text} ({case})")
+            return Sooner(less, f"{simulation.faults[0].text} ({case})")
         if not rested:
-            return Sooner(interval - 2, f"it never comes to rest ({case})")
+            return Sooner(less, f"it never comes to rest ({case})")
         if wrong := simulation.misplaced(2):
             _, cell, must = wrong[0]
-            return Sooner(interval - 2, f"a tape block is at {cell}, must be at {must} ({case})")
+            return Sooner(less, f"a tape block is at {cell}, must be at {must} ({case})")
     return None

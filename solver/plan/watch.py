@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from itertools import takewhile
 
 from models.geometry import Cell, step
 from models.machine import ALL_CASES, Case, Machine
@@ -29,7 +28,7 @@ def watch_press(machine: Machine) -> Trace:
     simulation.run_to_rest(LIMIT)
     start = simulation.now
     if simulation.buttons:
-        simulation.press()
+        simulation.press_all()
         simulation.run_to_rest(LIMIT)
     return _trace(simulation, start)
 
@@ -77,8 +76,8 @@ def _happening(event: Event, start: int, number: Mapping[int, int]) -> Happening
 def timing(machine: Machine) -> Timing | None:
     """The slowest case of one press, and how soon the next may follow.
 
-    Intervals of whole ticks, no shorter than it takes to lie flush, are tried from rest downwards
-    in the first case, and the shortest good one in the others.
+    Intervals no shorter than it takes to lie flush are tried in every case, from rest downwards,
+    half-tick by half-tick, until one goes wrong.
     """
     flush = rest = press = 0
     runs = []
@@ -91,11 +90,13 @@ def timing(machine: Machine) -> Timing | None:
         if took is None:
             return None
         flush, rest = max(flush, took[0]), max(rest, took[1])
-        runs.append(_Pairs(simulation))
-    first, *others = runs
-    candidates = range(_even(rest), max(flush, press + 1) - 1, -2)
-    good = list(takewhile(first.right, candidates))
-    interval = next((i for i in sorted(good) if all(run.right(i) for run in others)), None)
+        runs.append(simulation)
+    least, interval = max(flush, press + 1), None
+    pairs = [_Pairs(simulation, least) for simulation in runs]
+    for tried in range(max(rest, least), least - 1, -1):
+        if not all(pair.right(tried) for pair in pairs):
+            break
+        interval = tried
     return Timing(press // 2, flush, rest, interval)
 
 
@@ -110,46 +111,56 @@ def rest_after_press(machine: Machine) -> int:
     return slowest
 
 
-def _even(half_ticks: int) -> int:
-    return half_ticks + half_ticks % 2
-
-
 def _press_once(simulation: Simulation) -> tuple[int, int] | None:
     """Half-ticks until flush and until rest; None if anything went wrong."""
     assert simulation.events is not None
     start = simulation.now
-    simulation.press()
+    simulation.press_all()
     rested = simulation.run_to_rest(LIMIT)
     if not rested or simulation.faults or simulation.misplaced(1):
         return None
     tape = [event[0] for event in simulation.events if event[1] == "tape"]
-    return max(tape, default=start) + 1 - start, simulation.now - start
+    return max(tape, default=start) - start, simulation.now - start
 
 
 class _Pairs:
     """Two presses at an interval, again and again on one machine.
 
-    After a right pair it is in its first state again, so that it need not be built anew.
+    After a right pair it is in its first state again, so that it need not be built anew. And
+    `least` half-ticks after the second press it is as it is after a press from rest: the first
+    press is forgotten. So what holds for two presses holds for any number of them, as long as
+    every interval is right and none is shorter than that.
     """
 
-    def __init__(self, simulation: Simulation) -> None:
+    def __init__(self, simulation: Simulation, least: int) -> None:
         self._simulation = simulation
-        self._presses = 1
-        self._broken = False
+        self._least = least
+        self._idle = simulation.state()
+        self._presses = 2
+        simulation.press_all()
+        for _ in range(least):
+            simulation.step()
+        self._after_one = simulation.situation()
+        self._right = simulation.run_to_rest(LIMIT)
 
     def right(self, interval: int) -> bool:
         """Whether the tape advances by two cells, flush and without a fault."""
         simulation = self._simulation
-        if self._broken:
+        if not self._right:
             return False
-        simulation.press()
-        for _ in range(interval):
-            simulation.step()
-        simulation.press()
+        for wait in (interval, self._least):
+            simulation.press_all()
+            for _ in range(wait):
+                simulation.step()
         self._presses += 2
-        rested = simulation.run_to_rest(2 * LIMIT)
-        self._broken = bool(not rested or simulation.faults or simulation.misplaced(self._presses))
-        return not self._broken
+        self._right = (
+            simulation.situation() == self._after_one
+            and simulation.run_to_rest(LIMIT)
+            and not simulation.faults
+            and not simulation.misplaced(self._presses)
+            and simulation.state() == self._idle
+        )
+        return self._right
 
 
 # ------------------------------------------------------------------ places
@@ -248,9 +259,11 @@ def movers(machine: Machine, trace: Trace) -> tuple[Mover, ...]:
 def partial(machine: Machine, pieces: Iterable[Piece]) -> Machine:
     """The machine as far as it is built, with all digging done."""
     placed = {piece.at for piece in pieces}
+    tape = tuple(cell for cell in machine.tape if cell in placed)
     return replace(
         machine,
-        tape=tuple(cell for cell in machine.tape if cell in placed),
+        tape=tape,
+        loops=machine.loops if len(tape) == len(machine.tape) else (),
         parts=tuple(part for part in machine.parts if part.at in placed),
     )
 
@@ -279,7 +292,7 @@ def press_test(machine: Machine) -> StageTest:
     test = _resting(simulation, StageTest("press", None, (), ()))
     start = simulation.now
     if simulation.buttons:
-        simulation.press()
+        simulation.press_all()
     return _moved(simulation, start, test)
 
 

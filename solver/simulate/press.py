@@ -51,10 +51,10 @@ def run_presses(
 
 
 def _press_once(simulation: Simulation) -> None:
-    if simulation.buttons:
-        simulation.press()
+    if len(simulation.buttons) >= max(1, len(simulation.machine.loops)):
+        simulation.press_all()
     else:
-        simulation.fault("no button", (), "the machine has no button to press")
+        simulation.fault("no button", (), "the machine has no button to press for some loop")
     if not simulation.run_to_rest():
         simulation.fault("never rests", (), "the machine does not come to rest")
 
@@ -102,7 +102,7 @@ def prove_case(machine: Machine, case: Case, *, order: int = 1) -> CaseResult:
         simulation.fault("idle oscillates", (), "the machine is not at rest before a press")
     if simulation.faults:
         return CaseResult(case, 0, 0, tuple(simulation.faults))
-    n, longest = len(machine.tape), 0
+    n, longest = max(map(len, machine.spans)), 0
     states = {simulation.state()}
     for press in range(1, n + 1):
         start = simulation.now

@@ -124,6 +124,11 @@ class Simulation:
         self._switches.schedule(delay, BUTTON_ON, button)
         self._switches.schedule(delay + length, BUTTON_OFF, button)
 
+    def press_all(self) -> None:
+        """Press the button of every loop at once."""
+        for button in range(max(1, len(self.machine.loops))):
+            self.press(button=button)
+
     def pulse_wire(self, cell: Cell, delay: int, length: int) -> None:
         """Power the wire in `cell` from outside, `delay` half-ticks from now, for `length`."""
         index = self._circuit.wire_at[cell]
@@ -232,12 +237,27 @@ class Simulation:
             frozenset(self.tape),
         )
 
-    def misplaced(self, presses: int) -> list[tuple[int, Cell, Cell]]:
-        """Blocks that are not where `presses` presses must have brought them: (block, is, must)."""
-        cells = self.machine.tape
+    def situation(self) -> tuple[object, ...]:
+        """All that decides the future, at any time; tape blocks are alike, the clock starts now."""
+        moving = {
+            (self.block_at[block], end - self.now) for block, end in self._world.moving.items()
+        }
+        pushed = tuple(self.block_at[ram.pushed] if ram.pushed >= 0 else None for ram in self.rams)
+        due = self._switches.due() | self._strokes.due()
+        return (self.state(), frozenset(moving), pushed, due)
+
+    def misplaced(self, *presses: int) -> list[tuple[int, Cell, Cell]]:
+        """Blocks that are not where `presses` presses must have brought them: (block, is, must).
+
+        One number for all loops, or one for each.
+        """
+        cells, spans = self.machine.tape, self.machine.spans
+        turns = presses if len(presses) == len(spans) else presses * len(spans)
         wrong = []
-        for block, cell in enumerate(self.block_at):
-            must = cells[(block + presses) % len(cells)]
-            if cell != must or self.is_moving(block):
-                wrong.append((block, cell, must))
+        for span, count in zip(spans, turns, strict=True):
+            for block in span:
+                cell = self.block_at[block]
+                must = cells[span.start + (block - span.start + count) % len(span)]
+                if cell != must or self.is_moving(block):
+                    wrong.append((block, cell, must))
         return wrong

@@ -74,6 +74,13 @@ class Strokes:
             return False
         return not any(isinstance(self._plan(index), Plan) for index in self.ready)
 
+    def due(self) -> frozenset[tuple[object, ...]]:
+        """The strokes under way, each with the half-ticks left."""
+        now = self.journal.now
+        return frozenset(
+            ("ram", when - now, *item) for when, items in self._ram_ends.items() for item in items
+        )
+
     # ---------------------------------------------------------------- planning
 
     def _plan(self, index: int) -> Plan | Blocked | None:

@@ -27,6 +27,13 @@ class Switches:
         """Whether nothing is due."""
         return not self._due and not self._due_inverters
 
+    def due(self) -> frozenset[tuple[object, ...]]:
+        """All that is due, each with the half-ticks left."""
+        now = self.journal.now
+        listed = {(when - now, *item) for when, items in self._due.items() for item in items}
+        inverters = {(when - now, i) for when, items in self._due_inverters.items() for i in items}
+        return frozenset(listed | inverters)
+
     def schedule(self, after: int, kind: int, index: int) -> None:
         """Something falls due `after` half-ticks from now."""
         self._due.setdefault(self.journal.now + after, []).append((kind, index))

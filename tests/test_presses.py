@@ -1,0 +1,83 @@
+"""Presses at awkward moments: held, before rest, one tick apart, at the stated interval."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from models.machine import ALL_CASES
+from solver.machine_file import parse_machine
+from solver.plan.watch import Timing, timing
+from solver.simulate import Simulation
+from tests import campaign_presses
+from tests.campaign_presses import press_faults, pressed
+from tests.oracles.ring_builder import build_ring, rectangle
+from tests.shipped import shipped_machine
+
+RING = parse_machine(build_ring(rectangle(3, 3)), "ring")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("machines")
+
+
+@pytest.mark.parametrize("name", ["first-ring", "shallow-floor", "ceiling-rose", "fold-wall-wall"])
+def test_shipped_machines(folder, name):
+    """Floor deep and flat, ceiling, two walls; all of them: python -m tests.campaign_presses."""
+    assert list(press_faults(shipped_machine(name, folder), Random(name))) == []
+
+
+def test_the_interval_counts_half_ticks(folder):
+    """Intervals of whole ticks alone would hide that some of half a tick more are wrong."""
+    machine = shipped_machine("first-ring", folder)
+    stated = timing(machine).interval_half_ticks
+    right = {
+        gap: all(campaign_presses._works_at(machine, case, gap) for case in ALL_CASES)
+        for gap in range(stated - 1, stated + 14)
+    }
+    assert [gap for gap in right if not right[gap]] == [stated - 1]
+
+
+@pytest.mark.parametrize("off", [-1, 1])
+def test_a_wrong_statement_is_seen(monkeypatch, off):
+    real = timing(RING)
+
+    def stated(machine) -> Timing:
+        return replace(real, interval_half_ticks=real.interval_half_ticks + off)
+
+    monkeypatch.setattr(campaign_presses, "timing", stated)
+    assert list(press_faults(RING, Random(1)))
+
+
+def test_a_situation_is_all_that_decides_the_future():
+    """In a second press the situations of the first one come again."""
+    one, two = Simulation(RING, ALL_CASES[0]), Simulation(RING, ALL_CASES[0])
+    two.press()
+    two.run_to_rest()
+    seen = set()
+    for simulation in (one, two):
+        simulation.press()
+    while not one.at_rest():
+        one.step()
+        two.step()
+        assert one.situation() == two.situation()
+        seen.add(one.situation())
+    assert len(seen) == one.now, "every half-tick of a press is another situation"
+    three = Simulation(RING, ALL_CASES[0])
+    three.press()
+    three.step()
+    three.press(button=0, length=4)
+    other = Simulation(RING, ALL_CASES[0])
+    other.press(length=4)
+    other.step()
+    assert three.state() == other.state()
+    assert three.situation() != other.situation(), "the button goes off at another time"
+
+
+def test_a_press_too_short_is_no_press_of_this_machine():
+    """What `pressed` returns is looked at: a button let go at once leaves the tape down."""
+    short = replace(RING, rules=RING.rules)
+    assert not campaign_presses.is_right(pressed(short, ALL_CASES[0], (), 2), 1)
