@@ -22,7 +22,7 @@ from solver.explain.relax import (
     variants,
     verdict_only,
 )
-from solver.explain.rooms import explain_drawing
+from solver.explain.rooms import explain_rooms
 from solver.explain.shrink import Core, ordered_groups, shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
@@ -38,7 +38,7 @@ def explain(
 ) -> Verdict:
     """Name a minimal set of requirements; what time does not allow is said, not guessed."""
     if len(scenario.surfaces) > 1:
-        return explain_drawing(scenario, verdict)
+        return explain_rooms(scenario, verdict, deadline, say)
     direct = DirectOracle(scenario, deadline)
     say("no machine; looking for the reason")
     core = _from_drawing(scenario, direct)

@@ -11,7 +11,7 @@ from models.scenario import Scenario, cell_requirement
 from models.system import System
 from solver.explain.switched import Refuted, Switched, Unsettled
 from solver.net.realise import Refused, net_search, realise
-from solver.net.systems import widest_for
+from solver.net.systems import systems_over, widest_for
 from solver.route.button_reach import reach_cut
 
 
@@ -27,9 +27,9 @@ Answer = Kept | Refuted | Unsettled
 
 
 def systems_of(scenario: Scenario) -> tuple[System, ...]:
-    """All systems that a scenario may use; a loop over several surfaces mixes them, so none."""
+    """All systems that a scenario may use."""
     if len(scenario.surfaces) > 1:
-        return ()
+        return systems_over(scenario.surfaces, scenario.rules)
     return tuple(s for name in scenario.surfaces for s in widest_for(name, scenario.rules))
 
 

@@ -1,7 +1,9 @@
-"""Why a drawing over several surfaces has no machine, where it shows in the drawing itself."""
+"""Why a room with several surfaces has no machine: what shows in a drawing, and what clashes."""
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from dataclasses import replace
 
 from models.geometry import add, scale
@@ -10,22 +12,72 @@ from models.problem import Problem
 from models.route import EdgeLimits, EdgeSpan
 from models.scenario import Scenario, cell_requirement
 from models.surface import SurfaceName
+from solver.explain.by_rules import RulesOracle
+from solver.explain.direct import DirectOracle
+from solver.explain.facts import CoreView
+from solver.explain.oracle import Kept
+from solver.explain.relax import droppable, requirement_text
+from solver.explain.shrink import Core, ordered_groups, shrink
+from solver.explain.switched import Refuted
 from solver.flatten import flatten
+from solver.net.systems import WORLD
 from solver.net.worked import FLAT_COLUMN
 from solver.route.problem import edge_limits
 
 End = tuple[int, str]
+SHARE = 0.6
+"""How much of the time left goes into shrinking; the rest into showing what is needed."""
 LIFT_DEPTH = FLAT_COLUMN.depth
 """Cells behind the tape that every lift takes, whatever fires it."""
 
 
-def explain_drawing(scenario: Scenario, verdict: Infeasible) -> Infeasible:
-    """The verdict with what shows: surfaces too shallow for a lift, edges too long either way."""
+def explain_rooms(
+    scenario: Scenario, verdict: Infeasible, deadline: float, say: Callable[[str], None]
+) -> Infeasible:
+    """The fewest requirements that no loop keeps, and what shows in the drawing; else that alone.
+
+    They are shrunk by the rules alone, which is quick. A machine without each of them, where there
+    is time to find it, shows that it is needed.
+    """
     problem = flatten(scenario)
     loop = drawn_loop(problem) if scenario.loop.shape == "exact" else None
-    reasons = _lift_reasons(problem)
-    reasons += () if loop is None else _edge_reasons(problem, loop)
-    return replace(verdict, reasons=(*reasons, *verdict.reasons)) if reasons else verdict
+    lifts = _lift_reasons(problem)
+    edges = _edge_reasons(problem, loop) if loop is not None else []
+    core = _shrunk(scenario, deadline, say)
+    if core is None:
+        return replace(verdict, reasons=(*lifts, *edges, *verdict.reasons))
+    needed = _each_needed(scenario, core, deadline)
+    facts = [reason for reason in lifts if reason.requirement in core.names]
+    if core.names >= {"loop.shape", "rules.push_limit"}:
+        facts += [replace(reason, requirement="") for reason in edges]
+    facts = facts or [Reason(text) for text in CoreView(scenario, core, WORLD, ()).sentences()]
+    names = core.names or {"room.size"}
+    told = {fact.requirement for fact in facts}
+    named = [
+        Reason(requirement_text(scenario, name), name, str(scenario.requirements[name].place))
+        for name in scenario.requirements
+        if name in names - told
+    ]
+    proof = f"{verdict.proof}; those named, alone: by the rules for lifts and rams"
+    return replace(verdict, reasons=(*facts, *named), proof=proof, minimal=needed)
+
+
+def _shrunk(scenario: Scenario, deadline: float, say: Callable[[str], None]) -> Core | None:
+    """Requirements that no route keeps, as few as can be; None if time ran out at the start."""
+    say("no machine; looking for the reason")
+    oracle = RulesOracle(scenario, time.monotonic() + SHARE * (deadline - time.monotonic()))
+    every = frozenset(droppable(scenario))
+    if not isinstance(oracle.ask(every), Refuted):
+        return None
+    core = shrink(oracle, every, ordered_groups(scenario, every))
+    say(f"{len(core.names)} requirements cannot hold together")
+    return core
+
+
+def _each_needed(scenario: Scenario, core: Core, deadline: float) -> bool:
+    """Whether a machine was found without each of them."""
+    direct = DirectOracle(scenario, deadline)
+    return all(isinstance(direct.ask(core.names - {n}), Kept) for n in sorted(core.names))
 
 
 def _lift_reasons(problem: Problem) -> tuple[Reason, ...]:

@@ -10,11 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from models.scenario import Scenario
+from solver.explain.by_rules import Routed, RulesOracle
 from solver.explain.direct import DirectOracle
 from solver.explain.oracle import Kept, Oracle
 from solver.explain.switched import Refuted
 
 Group = tuple[str, ...]
+AnOracle = Oracle | DirectOracle | RulesOracle
 
 
 @dataclass
@@ -28,7 +30,7 @@ class Core:
     """For each requirement a machine that keeps all the others."""
 
 
-def shrink(oracle: Oracle | DirectOracle, start: frozenset[str], groups: Sequence[Group]) -> Core:
+def shrink(oracle: AnOracle, start: frozenset[str], groups: Sequence[Group]) -> Core:
     """A minimal part of `start` that no machine keeps; `groups` in the order of dropping."""
     core = Core(start)
     for group in groups:
@@ -37,7 +39,7 @@ def shrink(oracle: Oracle | DirectOracle, start: frozenset[str], groups: Sequenc
     return core
 
 
-def _drop(oracle: Oracle | DirectOracle, core: Core, group: Group) -> None:
+def _drop(oracle: AnOracle, core: Core, group: Group) -> None:
     """Drop what can be dropped of a group: all of it, else each half in turn."""
     group = tuple(name for name in group if name in core.names and name not in core.witnesses)
     if not group:
@@ -47,7 +49,9 @@ def _drop(oracle: Oracle | DirectOracle, core: Core, group: Group) -> None:
             core.names = smaller
         case Kept() as kept if len(group) == 1:
             core.witnesses[group[0]] = kept
-        case Kept():
+        case Routed() if len(group) == 1:
+            core.minimal = False  # A machine would show it.
+        case Kept() | Routed():
             half = len(group) // 2
             _drop(oracle, core, group[:half])
             _drop(oracle, core, group[half:])

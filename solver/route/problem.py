@@ -44,7 +44,8 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
     return RouteProblem(
         graph=problem.graph,
         allowed=allowed,
-        options=tuple(_options(problem, system, allowed, terms)),
+        # A design that stands any way up comes once.
+        options=tuple(dict.fromkeys(_options(problem, system, allowed, terms))),
         terms=terms,
         cell_costs=tuple(
             tuple(_cell_cost(problem, term, system, i) for i in range(len(problem.graph.cells)))

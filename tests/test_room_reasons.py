@@ -1,0 +1,49 @@
+"""Impossible rooms with several surfaces as data: what is named, and that it is needed.
+
+Comment lines on top of each file say what is expected, as in `test_reasons.py`.
+"""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+
+from models.outcome import Infeasible
+from solver.explain.by_rules import Routed, RulesOracle
+from solver.explain.rooms import explain_rooms
+from solver.explain.switched import Refuted
+from solver.pipeline import solve_scenario
+from solver.read_scenario import read_scenario
+from tests.test_reasons import expected, named
+
+FILES = sorted((Path(__file__).parent / "data" / "impossible_rooms").glob("*.toml"))
+BUDGET_S = 200.0
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+def test_the_reason_is_the_one_expected(file: Path) -> None:
+    """Named, told, and shrunk: without any one of them there is a route."""
+    scenario = read_scenario(file)
+    found = solve_scenario(scenario, budget_s=BUDGET_S).result
+    assert isinstance(found, Infeasible)
+    names = named(found)
+    for wanted in expected(file, "names"):
+        assert names == frozenset(wanted.split())
+    text = "\n".join(reason.text for reason in found.reasons)
+    for wanted in expected(file, "says"):
+        assert wanted in text
+    oracle = RulesOracle(scenario, time.monotonic() + BUDGET_S)
+    assert isinstance(oracle.ask(names), Refuted)
+    for name in sorted(names):
+        assert isinstance(oracle.ask(names - {name}), Routed), name
+
+
+def test_without_time_what_shows_in_the_drawing_is_told() -> None:
+    """No shrinking then, but the lift that has no place."""
+    scenario = read_scenario(FILES[[f.stem for f in FILES].index("shallow-wall")])
+    bare = Infeasible((), "by hand")
+    found = explain_rooms(scenario, bare, time.monotonic(), lambda line: None)
+    assert not found.minimal
+    assert "a lift needs the cell" in found.reasons[0].text
