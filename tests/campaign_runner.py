@@ -78,7 +78,7 @@ def run(
 ) -> int:
     """Judge all cases that the log does not hold yet; 1 if any case ever went wrong, else 0."""
     names = names or [f"{options.seed}/{number}" for number in range(options.count)]
-    done = {name: result for name, result in _read(options.log).items() if name in set(names)}
+    done = {name: result for name, result in read_log(options.log).items() if name in set(names)}
     left = [name for name in names if name not in done]
     batches = [left[i : i + batch] for i in range(0, len(left), batch)]
     said = time.monotonic()
@@ -113,7 +113,7 @@ def _appending(path: Path | None) -> TextIO:
     return path.open("a", encoding="utf-8")
 
 
-def _read(path: Path | None) -> dict[str, Result]:
+def read_log(path: Path | None) -> dict[str, Result]:
     """What the log holds; a last line that was cut short is done again."""
     found: dict[str, Result] = {}
     if path is None or not path.exists():
