@@ -20,6 +20,8 @@ class Unit:
     """Cells that must be dug though nothing stands in them."""
     port: Cell
     """The wire that is on while the machine's trigger is to be fired."""
+    claim: str
+    """What is known about fewer parts."""
     cover: Cell | None = None
     """The cover that the unit's own button hangs on, if it has one."""
 

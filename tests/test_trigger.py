@@ -24,6 +24,7 @@ from solver.simulate import Simulation
 from solver.trigger.add import add_trigger, half_period, judged
 from solver.trigger.place import build, places, site_of
 from solver.trigger.prove import prove_clock, prove_hold_off
+from solver.trigger.rings import fewest_rings, runs
 from solver.trigger.units import clock, clocks, hold_off, hold_offs
 from tests.oracles.naive_simulator import NaiveWorld
 from tests.test_cli_input import ROOT, refused, ringwright
@@ -117,7 +118,7 @@ def test_a_clock_is_on_and_off_for_one_tick_and_all_its_delays(case):
     draw = random.Random(5)
     for buffers in range(1, 6):
         delays = tuple(draw.randint(1, 4) for _ in range(buffers))
-        simulation, edges = alone(clock(delays), case)
+        simulation, edges = alone(clock(draw.choice(fewest_rings(buffers)), delays), case)
         for _ in range(12 * (1 + sum(delays))):
             simulation.step()
         assert {f.code for f in simulation.faults} == {"idle oscillates"}
@@ -149,6 +150,33 @@ def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(taps, again, 
     spans = [b - a for (a, _), (b, _) in pairwise(seen)]
     assert min(spans[::2]) >= 2 * 4 * taps
     assert min(spans[1::2]) >= 2 * (5 + again)
+
+
+def test_rings_of_the_fewest_parts():
+    """From below: block, inverter, buffers on blocks, a wire on a block; from above: the search."""
+    sizes = [len(fewest_rings(buffers)[0]) for buffers in range(1, 6)]
+    assert sizes == [7, 9, 12, 13, 16]
+    assert all(size >= 2 + 2 * n + 2 for n, size in enumerate(sizes, start=1))
+
+
+PLANTED = """
+    block 0 0 0;  inverter 1 0 0 -x;  buffer 2 0 0 +x;  block 3 0 0;  buffer 3 -1 0 -y;
+    block 3 -2 0;  buffer 2 -2 0 -x;  wire 1 -2 0;  wire 0 -2 0;  wire 0 -1 0
+"""
+
+
+def test_a_ring_drawn_by_hand_runs_and_a_shorted_one_does_not():
+    parts = []
+    for line in PLANTED.split(";"):
+        kind, x, y, z, *face = line.split()
+        at = (int(x), int(y), int(z))
+        parts.append(Part(kind, at, *face, **({"delay": 4} if kind == "buffer" else {})))
+        if kind in ("buffer", "wire"):
+            parts.append(Part("block", (at[0], at[1], -1)))
+    assert runs(tuple(parts), 3)
+    assert len(parts) > len(fewest_rings(3)[0])
+    beside_the_inverter = [Part("wire", (1, -1, 0)), Part("block", (1, -1, -1))]
+    assert not runs((*parts, *beside_the_inverter), 3)
 
 
 def test_units_come_in_the_order_of_their_parts():
@@ -188,7 +216,7 @@ def test_with_it_any_presses_leave_the_tape_flush(patient):
 
 def test_a_clock_that_is_too_fast_is_found_out(machine, scenario):
     site = site_of(machine, Digging(scenario))
-    unit = clock((2, 1, 1, 1, 1))
+    unit = clock(fewest_rings(2)[0], (2, 1))
     new = build(site, next(places(site, unit)))
     proof = judged(new, scenario, unit)
     assert not proof.ok

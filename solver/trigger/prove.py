@@ -22,8 +22,8 @@ def prove_clock(machine: Machine, cases: Iterable[Case], half_period: int) -> Pr
     """In each period the tape advances by one cell and lies flush, for as many as it has cells.
 
     `half_period` in half-ticks. There is no rest to wait for. So the blocks are looked at in
-    every half-tick of n periods; a moment of the period at which all lie flush, one cell further
-    on each time, must come in every one of them.
+    every half-tick of n periods, all of which begin in the same state; a moment of the period at
+    which all lie flush, one cell further on each time, must come in every one of them.
     """
     period, shortest = 2 * half_period, 2 * half_period
     for case in cases:
@@ -51,8 +51,10 @@ def _flush_time(machine: Machine, case: Case, period: int) -> int | str:
         done = _advanced(simulation)
     if done is None:
         return _told(simulation.faults) or "the tape never lies flush"
-    good = set(range(period))
+    good, state = set(range(period)), simulation.state()
     for turn in range(n + 1):
+        if simulation.state() != state:
+            return _told(simulation.faults) or f"period {turn + 1} does not begin like the first"
         for moment in range(period):
             if moment in good and simulation.misplaced(done + turn):
                 good.discard(moment)

@@ -47,7 +47,7 @@ class TriggerReport:
                 return [
                     f"A {self.what} of {unit.cost} parts, and the wires from it. {where}",
                     f"Simulated in every case: {proof.text}.",
-                    f"Places tried: {tried}. Smaller units were not proven impossible.",
+                    f"Places tried: {tried}. About its parts: {unit.claim}.",
                     WARNING[self.what],
                 ]
             case NotAdded(why=why, tried=tried):
@@ -64,6 +64,7 @@ class TriggerReport:
                 return {
                     "added": self.what,
                     "parts": unit.cost,
+                    "claim": unit.claim,
                     "proof": proof.text,
                     "ticks": dict(proof.figures),
                     "tried": tried,

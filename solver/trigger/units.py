@@ -1,17 +1,19 @@
 """The units: a clock and a hold-off, each in several sizes, the fewest parts first.
 
-Both are worked by hand from the rules and proven by simulation, each time anew in the machine that
-they are built into. A larger size is only taken where a smaller one fails there.
+The clock's rings are searched for; the hold-off is worked by hand from the rules. Both are proven
+by simulation, each time anew in the machine that they are built into. A larger size is only taken
+where a smaller one fails there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Literal
 
-from models.geometry import Cell, Face, step
+from models.geometry import Cell, step
 from models.parts import Part
 from models.trigger import Unit
+from solver.trigger.rings import fewest_rings
 
 Covers = Literal["above", "below", "beside"]
 """Where the surface is, seen from the unit: of a floor, a ceiling, a wall."""
@@ -19,6 +21,10 @@ LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 1}
 """The layer of the covers in a unit's frame: its z, beside a wall its y."""
 LONGEST = 4
 """Ticks; the longest delay of the buffers that the units are made of."""
+_RING_CLAIM = "no ring of one chain with as many buffers has fewer parts: all were tried"
+_WORKED_CLAIM = "worked by hand; fewer parts are not proven impossible"
+SHAPES = 2
+"""Rings of one size that are tried."""
 _OVER_G: Cell = (1, 0, 1)
 """Ground above the inverter G would take its power and hand it to the wires beside it."""
 _OVER_P: Cell = (-4, 0, 1)
@@ -34,15 +40,14 @@ _BUTTONS: Mapping[Covers, tuple[Part, Cell]] = {
 def clocks() -> Iterator[Unit]:
     """Rings of one inverter and buffers. On and off for 1 tick + all delays each, for ever.
 
-    The fewest parts first, and among those the shortest period.
+    The fewest parts first, and among those the shortest period; none that fewer buffers can do.
     """
-    units = []
     for buffers in range(1, 6):
-        for total in range(buffers, LONGEST * buffers + 1):
+        for total in range(LONGEST * (buffers - 1) + 1, LONGEST * buffers + 1):
             each, more = divmod(total, buffers)
             delays = tuple(each + (number < more) for number in range(buffers))
-            units.append((clock(delays), total))
-    yield from (unit for unit, _ in sorted(units, key=lambda u: (u[0].cost, u[1])))
+            for ring in fewest_rings(buffers)[:SHAPES]:
+                yield clock(ring, delays)
 
 
 def hold_offs(covers: Covers) -> Iterator[Unit]:
@@ -56,39 +61,13 @@ def _on_block(part: Part) -> tuple[Part, Part]:
     return part, Part("block", step(part.at, "-z"))
 
 
-def clock(delays: tuple[int, ...]) -> Unit:
-    """The ring, seen from above (K block, G inverter, T blocks, b buffers or wires, o port):
-
-        K G b T o
-        b     b
-        T b b T
-
-    A buffer's output goes into the block or the wire ahead; the inverter stands on the side of K
-    and reads it. Where there are fewer delays than places, wires close the ring.
-    """
-    assert 1 <= len(delays) <= 5, "the ring has five places for buffers"
-    route: list[tuple[Cell, Face]] = [
-        ((2, 0, 0), "+x"),
-        ((3, -1, 0), "-y"),
-        ((2, -2, 0), "-x"),
-        ((1, -2, 0), "-x"),
-        ((0, -1, 0), "+y"),
-    ]
-    corner_after = {1: (3, -2, 0), 3: (0, -2, 0)}
-    parts = [
-        Part("block", (0, 0, 0)),
-        Part("inverter", (1, 0, 0), "-x"),
-        Part("block", (3, 0, 0)),
-        *_on_block(Part("wire", (4, 0, 0))),
-    ]
-    for number, (at, face) in enumerate(route):
-        is_buffer = number < len(delays)
-        part = Part("buffer", at, face, delays[number]) if is_buffer else Part("wire", at)
-        parts += _on_block(part)
-        if number in corner_after:
-            corner = corner_after[number]
-            parts += [Part("block", corner)] if is_buffer else _on_block(Part("wire", corner))
-    return Unit("clock", tuple(parts), (_OVER_G,), (4, 0, 0))
+def clock(ring: tuple[Part, ...], delays: Iterable[int]) -> Unit:
+    """A ring with these delays; its wire is the port."""
+    left = iter(delays)
+    parts = [p._replace(delay=next(left)) if p.kind == "buffer" else p for p in ring]
+    port = next(part.at for part in ring if part.kind == "wire")
+    air = () if any(part.at == _OVER_G for part in ring) else (_OVER_G,)
+    return Unit("clock", tuple(parts), air, port, _RING_CLAIM)
 
 
 def hold_off(taps: int, again: int, covers: Covers) -> Unit:
@@ -125,4 +104,4 @@ def hold_off(taps: int, again: int, covers: Covers) -> Unit:
     for x in range(2, last + 1):
         parts += _on_block(Part("wire", (x, -1, 0)))
     air = (_OVER_G, _OVER_P) if covers == "below" else (_OVER_G,)
-    return Unit("hold-off", tuple(parts), air, (last, -1, 0), cover)
+    return Unit("hold-off", tuple(parts), air, (last, -1, 0), _WORKED_CLAIM, cover)
