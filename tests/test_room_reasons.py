@@ -10,12 +10,16 @@ from pathlib import Path
 
 import pytest
 
+from models.machine import ALL_CASES
 from models.outcome import Infeasible
+from solver.check import check_against
 from solver.explain.by_rules import Routed, RulesOracle
+from solver.explain.repair import repairs
 from solver.explain.rooms import explain_rooms
 from solver.explain.switched import Refuted
 from solver.pipeline import solve_scenario
-from solver.read_scenario import read_scenario
+from solver.read_scenario import parse_scenario, read_scenario
+from solver.simulate import prove
 from tests.test_reasons import expected, named
 
 FILES = sorted((Path(__file__).parent / "data" / "impossible_rooms").glob("*.toml"))
@@ -47,3 +51,16 @@ def test_without_time_what_shows_in_the_drawing_is_told() -> None:
     found = explain_rooms(scenario, bare, time.monotonic(), lambda line: None)
     assert not found.minimal
     assert "a lift needs the cell" in found.reasons[0].text
+
+
+def test_each_repair_is_solved_and_simulated() -> None:
+    """The lightest repairs; what is written reads back, and its machine runs."""
+    scenario = read_scenario(FILES[[f.stem for f in FILES].index("too-few-cells")])
+    found = repairs(scenario, time.monotonic() + BUDGET_S)
+    told = {change.text for repair in found for change in repair.changes}
+    assert told >= {"no tape at (1,0,-1)", "no tape at (1,3,2)"}
+    for repair in found:
+        again = parse_scenario(repair.text, Path("repair.toml"))
+        assert again.surfaces == repair.scenario.surfaces
+        assert not check_against(repair.found.machine, again)
+        assert all(not result.faults for result in prove(repair.found.machine, ALL_CASES))

@@ -20,6 +20,7 @@ from models.repair import Repair
 from models.route import ReachTerm, Route, RouteCut, RouteFound, RouteNone, RouteProblem
 from models.scenario import Scenario
 from models.system import System
+from solver.explain.by_rules import RulesOracle
 from solver.explain.changed import (
     ADD,
     BUTTON,
@@ -36,6 +37,7 @@ from solver.explain.changed import (
 from solver.explain.direct import search_alone
 from solver.explain.oracle import Oracle, systems_of
 from solver.explain.relax import FREE_MARGIN, changes_something, droppable, relax, variants
+from solver.explain.shrink import shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
 from solver.net.realise import Refused, net_search, realise
@@ -97,7 +99,8 @@ def repairs(
 ) -> list[Repair]:
     """The three lightest repairs found by the deadline, the lightest first."""
     hunt = _Hunt(scenario, deadline, seed, say)
-    oracle = Oracle(scenario, deadline)
+    several = len(scenario.surfaces) > 1
+    oracle = RulesOracle(scenario, deadline) if several else Oracle(scenario, deadline)
     limits = frozenset(n for n in droppable(scenario) if _kind(scenario, n) == "limit")
     for weight, given_up in _sets(scenario, limits):
         if time.monotonic() > hunt.deadline or weight >= hunt.bar:
@@ -107,7 +110,10 @@ def repairs(
             continue
         answer = oracle.ask(kept, hunt.deadline)
         if isinstance(answer, Refuted):
-            hunt.clashes.append(answer.core)
+            core = answer.core
+            if several:
+                core = shrink(oracle, core, [(name,) for name in sorted(core)]).names
+            hunt.clashes.append(core)
             continue
         if not given_up or _may_save(hunt, limits, given_up):
             _repair_cells(hunt, given_up)
@@ -266,7 +272,11 @@ def _priced(given: Scenario, problem: Problem, routes: RouteProblem) -> RoutePro
     """The objective: the weight of all changed cells, then the length."""
     drawn_on = ADD if given.loop.shape == "exact" else 0
     prices = {"o": 0, "#": FREE + drawn_on, "=": SPARE + drawn_on}
-    cost = [prices.get(given.mark_at(cell) or "", drawn_on) for cell in problem.graph.cells]
+    # The hidden cells of edge lines are on no map: nothing changes there.
+    cost = [
+        0 if home is None else prices.get(given.mark_at(cell) or "", drawn_on)
+        for cell, home in zip(problem.graph.cells, problem.homes, strict=True)
+    ]
     # The length matters only where a limit to it is given up; it would cost time elsewhere.
     loop = problem.scenario.loop
     lifted = (loop.min_length, loop.max_length) != (given.loop.min_length, given.loop.max_length)
@@ -288,7 +298,7 @@ def _priced(given: Scenario, problem: Problem, routes: RouteProblem) -> RoutePro
 def _undone(given: Scenario, problem: Problem, route: Route) -> RouteCut:
     """Further routes undo at least one of this one's changes."""
     cells = problem.graph.cells
-    tape = {cells[i] for i in route.cells}
+    tape = {cells[i] for i in route.cells if problem.homes[i] is not None}
     changed = {c for c in tape if given.mark_at(c) in ("#", "=")}
     if given.loop.shape == "exact":
         changed |= tape - given.required()
