@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 
 from models.geometry import Box, Cell
 from models.parts import Part
@@ -24,6 +25,26 @@ class Machine:
     parts: tuple[Part, ...]
     dug: tuple[Box, ...] = ()
     notes: dict[str, object] = field(default_factory=dict)
+    loops: tuple[int, ...] = ()
+    """How many cells each loop has, where there are several: `tape` lists one after the other.
+
+    The k-th button of the parts list fires the k-th loop.
+    """
+
+    @cached_property
+    def spans(self) -> tuple[range, ...]:
+        """Where each loop stands in `tape`."""
+        ends = [0]
+        for length in self.loops or (len(self.tape),):
+            ends.append(ends[-1] + length)
+        return tuple(range(a, b) for a, b in pairwise(ends))
+
+    @cached_property
+    def following(self) -> tuple[int, ...]:
+        """For each tape cell the index of the next one of its loop."""
+        return tuple(
+            i + 1 if i + 1 < span.stop else span.start for span in self.spans for i in span
+        )
 
     def in_room(self, cell: Cell) -> bool:
         """Whether the cell belongs to the air of the room."""

@@ -18,6 +18,9 @@ from models.surface import SurfaceName
 STACK = 64
 """How many equal things a builder carries as one stack."""
 
+OF_LOOP = " of loop "
+"""In a unit's name, before the number of its loop, where a machine has several."""
+
 PieceKind = Kind | Literal["tape"]
 PIECE_KINDS: tuple[PieceKind, ...] = (
     "tape",

@@ -22,7 +22,11 @@ class Digging:
         """Whether a cell may be dug: close enough behind a surface, and behind no mark `=`."""
         cached = self._known.get(cell)
         if cached is None:
-            cached = self._known[cell] = self._reached(cell) and not self._untouched(cell)
+            cached = self._known[cell] = (
+                cell not in self.scenario.taken
+                and self._reached(cell)
+                and not self._untouched(cell)
+            )
         return cached
 
     @cached_property

@@ -86,6 +86,8 @@ class Scenario:
     rules: Rules
     requirements: Mapping[str, Requirement]
     """By name. Open cells (`.`) demand nothing and have none."""
+    taken: frozenset[Cell] = frozenset()
+    """Cells that are not to be dug, as another machine of the room has them."""
 
     def mark_at(self, cell: Cell) -> Mark | None:
         """The mark of a surface cell; None if no given surface has the cell."""

@@ -50,11 +50,13 @@ def _mount(part: Part) -> Cell | None:
 def _tape_faults(machine: Machine) -> list[MachineFault]:
     tape = machine.tape
     faults = []
-    if len(tape) < 4:
-        text = f"the tape has {len(tape)} cells; a closed loop has at least 4"
-        return [MachineFault("tape too short", tape, text, None, "Draw a closed loop.")]
+    for span in machine.spans:
+        if len(span) < 4:
+            text = f"the tape has {len(span)} cells; a closed loop has at least 4"
+            cells = tape[span.start : span.stop]
+            return [MachineFault("tape too short", cells, text, None, "Draw a closed loop.")]
     for i, cell in enumerate(tape):
-        after = tape[(i + 1) % len(tape)]
+        after = tape[machine.following[i]]
         if sum(map(abs, sub(after, cell))) != 1:
             text = f"tape cell {i} at {cell} is not next to the following one at {after}"
             faults.append(

@@ -16,6 +16,8 @@ from models.rules import Rules
 from solver.files import read_file
 
 FORMAT, VERSION = "ringwright-machine", 1
+MORE = "more_loops"
+"""Key of the second and further loops; readers of the form for one loop pass over it."""
 MAX_BYTES = 8_000_000
 """Some 80,000 parts. Python takes about 25 times as much memory to hold what it reads."""
 MAX_COORDINATE = 4096
@@ -33,13 +35,21 @@ def write_machine(machine: Machine) -> str:
         "title": machine.title,
         "room": list(machine.room),
         "rules": rules,
-        "tape": [list(cell) for cell in machine.tape],
+        "tape": [list(cell) for cell in _loop(machine, 0)],
     }
+    if machine.loops:
+        more = [[list(cell) for cell in _loop(machine, k)] for k in range(1, len(machine.loops))]
+        head[MORE] = more
     lines = [f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in head.items()]
     parts = ",\n    ".join(json.dumps(_part_dict(part)) for part in machine.parts)
     dug = ",\n    ".join(json.dumps({"min": list(b.low), "max": list(b.high)}) for b in machine.dug)
     lines += [f'  "parts": [\n    {parts}\n  ]', f'  "dug": [\n    {dug}\n  ]']
     return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _loop(machine: Machine, k: int) -> tuple[Cell, ...]:
+    span = machine.spans[k]
+    return machine.tape[span.start : span.stop]
 
 
 def _part_dict(part: Part) -> dict[str, Any]:
@@ -112,6 +122,7 @@ class _Reader:
         room = self.cell(content.get("room"), "room", least=1)
         rules = self.rules(content.get("rules", {}))
         tape = [self.cell(c, f"tape[{i}]") for i, c in enumerate(self.entries(content, "tape"))]
+        loops = self.more_loops(content, tape)
         parts = [self.part(p, f"parts[{i}]") for i, p in enumerate(self.entries(content, "parts"))]
         dug = [self.box(b, f"dug[{i}]") for i, b in enumerate(self.entries(content, "dug", []))]
         self.same_cell(parts, tape)
@@ -126,7 +137,21 @@ class _Reader:
             tuple(c for c in tape if c),
             tuple(p for p in parts if p),
             tuple(b for b in dug if b),
+            loops=loops,
         )
+
+    def more_loops(self, content: dict[str, object], tape: list[Cell | None]) -> tuple[int, ...]:
+        """Add the cells of further loops to those of the first; the lengths of all."""
+        lengths = [len(tape)]
+        for k, loop in enumerate(self.entries(content, MORE, [])):
+            if not isinstance(loop, list) or not loop:
+                self.fault(
+                    f"{MORE}[{k}]", "must be a list of cells", loop, "Write [[x, y, z], ...]."
+                )
+                continue
+            tape += [self.cell(c, f"{MORE}[{k}][{i}]") for i, c in enumerate(loop)]
+            lengths.append(len(loop))
+        return tuple(lengths) if len(lengths) > 1 else ()
 
     def entries(self, content: dict[str, object], key: str, default: object = None) -> list[object]:
         value = content.get(key, default)

@@ -97,7 +97,10 @@ def machine_of(entry: Entry) -> Machine:
     dug = tuple(Box(_cell(b["min"]), _cell(b["max"])) for b in entry["dug"])
     room = (entry["room"][0], entry["room"][1], entry["room"][2])
     rules = Rules(**entry.get("rules", {}))
-    return Machine("", room, rules, tuple(map(_cell, entry["tape"])), parts, dug)
+    loops = [entry["tape"], *entry.get("more_loops", [])]
+    tape = tuple(_cell(cell) for loop in loops for cell in loop)
+    lengths = tuple(map(len, loops)) if len(loops) > 1 else ()
+    return Machine("", room, rules, tape, parts, dug, loops=lengths)
 
 
 def _cell(numbers: Sequence[int]) -> Cell:

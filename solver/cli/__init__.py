@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from solver.cli import design, judge, many, patterns, triggers, write
+from solver.cli import design, judge, many, patterns, several, triggers, write
 from solver.cli.common import HELP, INTERRUPTED, OK, OUR_FAULT, WRONG_INPUT
 
 
@@ -69,6 +69,7 @@ for _command in (
     design.repair,
     design.limits,
     triggers.trigger,
+    several.together,
     many.sweep,
     patterns.pattern,
     judge.simulate,

@@ -224,7 +224,7 @@ def _keys(
 
 def _trigger_cells(pieces: Mapping[Cell, Piece]) -> frozenset[Cell]:
     """The trigger: what its unit names, the buttons, and the covers that they hang on."""
-    cells = {cell for cell, piece in pieces.items() if piece.unit == "trigger"}
+    cells = {cell for cell, piece in pieces.items() if piece.unit.split(" ")[0] == "trigger"}
     for cell, piece in pieces.items():
         if piece.kind == "button":
             cells.add(cell)
@@ -289,7 +289,7 @@ def _closing_piece(machine: Machine, pieces: Mapping[Cell, Piece], ram: Cell) ->
 
 def _powered_without(machine: Machine, around: Iterable[Piece], ram: Cell, without: Cell) -> bool:
     kept = [piece for piece in around if piece.at != without and piece.kind != "tape"]
-    local = replace(machine, tape=(), parts=tuple(piece.part() for piece in kept), dug=())
+    local = replace(machine, tape=(), loops=(), parts=tuple(piece.part() for piece in kept), dug=())
     simulation = Simulation(local, Case(overhead=False, ground=False))
     return any(r.count > 0 for r in simulation.rams if r.at == ram)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from models.geometry import OPPOSITE, VECTOR, Cell, Face, dot, step, sub
 from models.machine import Machine
-from models.plan import Layer, Piece
+from models.plan import OF_LOOP, Layer, Piece
 from models.problem import face_name
 from models.surface import BEHIND, SURFACES, Plane, SurfaceName, plane_of
 
@@ -19,10 +19,13 @@ def pieces_of(machine: Machine) -> tuple[Piece, ...]:
     """Every part and every tape block; a tape block's face is the way it travels."""
     tape = machine.tape
     found = [Piece(p.kind, p.at, p.face, p.delay, p.press, p.unit) for p in machine.parts]
-    for index, cell in enumerate(tape):
-        way = sub(tape[(index + 1) % len(tape)], cell)
-        face = face_name(way) if way in VECTOR.values() else None
-        found.append(Piece("tape", cell, face, unit=f"block {index}"))
+    for loop, span in enumerate(machine.spans, start=1):
+        of = f"{OF_LOOP}{loop}" if machine.loops else ""
+        for index in span:
+            cell = tape[index]
+            way = sub(tape[machine.following[index]], cell)
+            face = face_name(way) if way in VECTOR.values() else None
+            found.append(Piece("tape", cell, face, unit=f"block {index - span.start}{of}"))
     return tuple(found)
 
 

@@ -39,14 +39,16 @@ def build_plan(machine: Machine) -> BuildPlan:
 
 
 def _corners(machine: Machine) -> int:
-    tape = machine.tape
-    ways = [sub(cell, tape[i - 1]) for i, cell in enumerate(tape)]
-    return sum(way != ways[i - 1] for i, way in enumerate(ways))
+    ways = [
+        sub(machine.tape[after], cell)
+        for cell, after in zip(machine.tape, machine.following, strict=True)
+    ]
+    return sum(ways[after] != way for way, after in zip(ways, machine.following, strict=True))
 
 
 def _line_wire(machine: Machine, trace: Trace) -> Cell | None:
     """The wire outside the trigger itself that goes live first; of several, the strongest."""
-    trigger = {part.at for part in machine.parts if part.unit == "trigger"}
+    trigger = {part.at for part in machine.parts if part.unit.split(" ")[0] == "trigger"}
     live = [
         (happening.half_tick, -happening.value, trace.wires[happening.which])
         for happening in trace.happenings

@@ -373,6 +373,12 @@ def caution_lines(plan: BuildPlan) -> list[str]:
             f"No slack: with {least.delay.name} half a tick {' or '.join(ways)} a press goes "
             "wrong. Build it only where delays are exact."
         )
+    if plan.machine.loops:
+        lines.append(
+            "Each button moves its own loop and no other. The times and pictures of a press are "
+            "those of all buttons pressed at once; simulated were each button alone, and one press "
+            "of each button at every distance in time, from rest."
+        )
     lines += [
         "While building, a ram moves as soon as it gets power. Keep clear of its front.",
         "The times come from a simulation of these parts under the rules in the machine file. "
@@ -383,9 +389,24 @@ def caution_lines(plan: BuildPlan) -> list[str]:
     return lines
 
 
-def travel_words(plan: BuildPlan) -> str:
-    """Which way the tape runs."""
-    tape = plan.machine.tape
+def tape_lines(plan: BuildPlan) -> list[str]:
+    """Every tape: how long it is, which way it runs, and, of several, by which button."""
+    machine = plan.machine
+    if not machine.loops:
+        return [f"A tape of {len(machine.tape)} blocks runs {travel_words(plan)}."]
+    buttons = [at(part.at) for part in machine.parts if part.kind == "button"]
+    buttons += ["no place, there is none"] * len(machine.loops)
+    return [
+        f"Loop {k + 1}: a tape of {len(span)} blocks runs {travel_words(plan, k)}; its button is "
+        f"at {buttons[k]}."
+        for k, span in enumerate(machine.spans)
+    ]
+
+
+def travel_words(plan: BuildPlan, loop: int = 0) -> str:
+    """Which way a tape runs."""
+    span = plan.machine.spans[loop]
+    tape = plan.machine.tape[span.start : span.stop]
     if not tape:
         return "no tape"
     start = f"from {at(tape[0])} to {at(tape[1 % len(tape)])} and on"

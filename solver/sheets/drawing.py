@@ -9,7 +9,7 @@ from __future__ import annotations
 from html import escape
 
 from models.geometry import OPPOSITE, Cell, Face, step
-from models.plan import PIECE_KINDS, BuildPlan, Layer, Piece, PieceKind
+from models.plan import OF_LOOP, PIECE_KINDS, BuildPlan, Layer, Piece, PieceKind
 from models.surface import BEHIND
 from solver.plan.words import (
     AXIS,
@@ -22,6 +22,8 @@ from solver.plan.words import (
 )
 
 CELL = 24
+LOOP_TINTS = ("#f0c000", "#00a0a0", "#d05080", "#7070d0")
+"""Behind the pieces of several loops, one each; the loop's number stands on its tape too."""
 LEFT, TOP = 40, 78
 """Room for the margin numbers and the heading."""
 LEAST_WIDTH = 700
@@ -318,11 +320,25 @@ def _pieces(layer: Layer) -> str:
     for piece in layer.pieces:
         column, row = where[piece.at]
         drawn.append(
+            f"{_loop_tint(piece, column * CELL, row * CELL)}"
             f'<use href="#{_key(layer, piece)}" x="{column * CELL}" y="{row * CELL}" '
             f'width="{CELL}" height="{CELL}"/>'
         )
     links = _wire_links(layer, where)
     return f'<g class="c-line">{links}</g>' + "".join(drawn) if links else "".join(drawn)
+
+
+def _loop_tint(piece: Piece, x: int, y: int) -> str:
+    """Behind a piece of one of several loops: the loop's colour, and its number on the tape."""
+    _, of, number = piece.unit.rpartition(OF_LOOP)
+    if not of or not number.isdecimal():
+        return ""
+    colour = LOOP_TINTS[(int(number) - 1) % len(LOOP_TINTS)]
+    size = f'width="{CELL}" height="{CELL}"'
+    tint = f'<rect x="{x}" y="{y}" {size} fill="{colour}" fill-opacity=".35"/>'
+    if piece.kind != "tape":
+        return tint
+    return f'{tint}<text class="loop" x="{x + 2}" y="{y + 7}" font-size="7">{number}</text>'
 
 
 def _wire_links(layer: Layer, where: dict[Cell, tuple[int, int]]) -> str:

@@ -24,10 +24,10 @@ from solver.plan.words import (
     step_title,
     stroke_lines,
     symbol,
+    tape_lines,
     test_lines,
     ticks,
     time_lines,
-    travel_words,
 )
 from solver.sheets import drawing
 from solver.sheets.draw_waves import LEFT, STEP, waves
@@ -116,8 +116,7 @@ def _list(lines: Iterable[str], kind: str = "lines") -> str:
 def _overview(plan: BuildPlan, marked: str) -> str:
     x, y, z = plan.machine.room
     return f"""<header id="overview"><h1>{_title(plan)}</h1>
-<p>Build plan, revision {marked}. A tape of {len(plan.machine.tape)} blocks runs
-{escape(travel_words(plan))}.</p></header>
+<p>Build plan, revision {marked}. {escape(" ".join(tape_lines(plan)))}</p></header>
 <section class="caution" aria-label="Cautions"><h2>Cautions, read first</h2>
 {_list(caution_lines(plan))}
 <details><summary>Which surface cells are open, and when</summary>

@@ -72,9 +72,10 @@ def signs_of(machine: Machine) -> dict[SurfaceName, Signs]:
         for at, sign in units:
             if sign == wanted:
                 put(at, sign)
-    tape = machine.tape
+    tape, following = machine.tape, machine.following
+    before = {after: tape[i] for i, after in enumerate(following)}
     for i, cell in enumerate(tape):
-        put(cell, _tape_sign(machine, homes, tape[i - 1], cell, tape[(i + 1) % len(tape)]))
+        put(cell, _tape_sign(machine, homes, before[i], cell, tape[following[i]]))
     for part in machine.parts:
         if part.kind == "button":
             put(part.at, LETTER["button"])

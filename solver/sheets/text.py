@@ -26,9 +26,9 @@ from solver.plan.words import (
     step_title,
     stroke_lines,
     symbol,
+    tape_lines,
     test_lines,
     time_lines,
-    travel_words,
 )
 
 WIDTH = 98
@@ -74,7 +74,7 @@ def _head(plan: BuildPlan) -> list[str]:
     return [
         *_rule(f"BUILD PLAN: {title}", "="),
         f"Room {x} x {y} x {z} (x east, y north, z up). Lengths in cells, times in ticks.",
-        *_item(f"Tape of {len(plan.machine.tape)} blocks, {travel_words(plan)}.", ""),
+        *(row for line in tape_lines(plan) for row in _item(line, "")),
     ]
 
 

@@ -166,7 +166,8 @@ class NaiveWorld:
         self._told: set[tuple[str, tuple[Cell, ...]]] = set()
         self.part_list = [_part(entry) for entry in machine["parts"]]
         self.parts: dict[Cell, Part] = {part.at: part for part in self.part_list}
-        self.tape_cells: list[Cell] = [_cell(c) for c in machine["tape"]]
+        loops = [machine["tape"], *machine.get("more_loops", [])]
+        self.tape_cells: list[Cell] = [_cell(c) for loop in loops for c in loop]
         self.blocks = [Block(cell) for cell in self.tape_cells]
         width, length, height = machine["room"]
         room = Box((0, 0, 0), (width - 1, length - 1, height - 1))

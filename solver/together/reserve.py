@@ -1,0 +1,84 @@
+"""What one machine takes from the others of its room."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from models.geometry import FACES, VECTOR, Cell, add, step
+from models.machine import Machine
+from models.scenario import Scenario
+from models.surface import Mark, Surface
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """Cells that are not for others."""
+
+    dug: frozenset[Cell] = frozenset()
+    """Behind the surfaces: not to be dug."""
+    tape: frozenset[Cell] = frozenset()
+    """On the surfaces: no tape and no button."""
+
+    def __or__(self, other: Reserve) -> Reserve:
+        return Reserve(self.dug | other.dug, self.tape | other.tape)
+
+
+def reserve_machine(machine: Machine, halo: int) -> Reserve:
+    """All that a machine fills or needs free, and `halo` steps round it.
+
+    Power goes from a part to its neighbours, and through undug ground or overhead pickup one
+    step further. How many steps are enough in a case at hand is left to the simulation.
+    """
+    own = {p.at for p in machine.parts if p.kind != "cover"} | machine.dug_cells
+    hung = {step(p.at, p.face) for p in machine.parts if p.kind == "button" and p.face}
+    return Reserve(_around(own, halo), frozenset(machine.tape) | hung)
+
+
+def reserve_wish(scenario: Scenario, halo: int) -> Reserve:
+    """What the cells that a loop must pass will need behind them, and round that."""
+    behind: set[Cell] = set()
+    for surface in scenario.surfaces.values():
+        for cell in surface.cells("o"):
+            behind.update(step(cell, surface.plane.behind, k) for k in range(1, surface.depth + 1))
+    return Reserve(_around(behind, halo), scenario.required())
+
+
+def without(scenario: Scenario, reserve: Reserve) -> Scenario | None:
+    """The scenario with all that taken from it; None if a cell that must carry tape is taken."""
+    if scenario.required() & reserve.tape:
+        return None
+    surfaces = {name: _marked(s, reserve.tape) for name, s in scenario.surfaces.items()}
+    return replace(scenario, surfaces=surfaces, taken=scenario.taken | reserve.dug)
+
+
+def untouched(scenarios: Iterable[Scenario]) -> Reserve:
+    """What any of the scenarios wants left untouched, at any depth, no loop may dig."""
+    dug: set[Cell] = set()
+    tape: set[Cell] = set()
+    for scenario in scenarios:
+        for surface in scenario.surfaces.values():
+            for cell in surface.cells("="):
+                tape.add(cell)
+                dug.update(step(cell, surface.plane.behind, k) for k in range(1, surface.depth + 1))
+    return Reserve(frozenset(dug), frozenset(tape))
+
+
+def _around(cells: Iterable[Cell], steps: int) -> frozenset[Cell]:
+    reached = set(cells)
+    front = reached
+    for _ in range(steps):
+        front = {add(cell, VECTOR[face]) for cell in front for face in FACES} - reached
+        reached = reached | front
+    return frozenset(reached)
+
+
+def _marked(surface: Surface, taken: frozenset[Cell]) -> Surface:
+    """A cell that others have is left untouched: no tape, no button, and nothing dug behind."""
+    marks: list[tuple[Mark, ...]] = []
+    for row, line in enumerate(surface.marks):
+        cells = (surface.plane.cell(row, column) for column in range(len(line)))
+        marks.append(
+            tuple("=" if c in taken else mark for c, mark in zip(cells, line, strict=True))
+        )
+    return replace(surface, marks=tuple(marks))
