@@ -8,14 +8,23 @@ machine, over the catalogue of designs at hand.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 
 from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
-from models.route import Route, RouteCut, RouteFound, RouteNone, RouteUnknown, RouteVerdict
+from models.route import (
+    CornerOption,
+    Route,
+    RouteCut,
+    RouteFound,
+    RouteNone,
+    RouteProblem,
+    RouteUnknown,
+    RouteVerdict,
+)
 from models.system import System
 from solver.net.floor_line import NetSearch
 from solver.net.layout import depth_of, score
@@ -67,37 +76,58 @@ def search_system(
     problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
 ) -> Verdict | Beaten:
     """The best machine of one system; `deadline` is a `time.monotonic()` time."""
-    most = _worth(problem.scenario.loop.minimise, system, state.rival)
-    routes = route_search(problem, system, seed, most)
+    routes = route_search(problem, system, seed, _worth(problem, system, state.rival))
     cut = reach_cut(problem, system)
     if cut is not None:
         routes.forbid(cut)
     if system.settled:
-        others = (o for o in routes.problem.options if o.variant not in system.settled)
-        routes.forbid(RouteCut(chosen=frozenset(others)))
+        routes.forbid(RouteCut(chosen=frozenset(_others(routes.problem, system))))
     nets = net_search(problem, system)
     return _improve(problem, system, routes, nets, state, deadline, say)
 
 
-def route_search(problem: Problem, system: System, seed: int, most: int | None = None) -> Routes:
-    """What finds the routes of a system; `most`: of what first cost they are worth while."""
+def route_search(
+    problem: Problem, system: System, seed: int, below: tuple[int, ...] = ()
+) -> Routes:
+    """What finds the routes of a system; `below`: what they must cost less than."""
     asked = route_problem(problem, system)
     clash = partial(clashing, problem, system)
     if system.convex_only:
-        return RectangleSearch(asked, clash=clash, most=most)
-    return RouteSearch(asked, seed=seed, clash=clash, most=most)
+        return RectangleSearch(asked, clash=clash, below=below)
+    others = _others(asked, system) if system.settled else []
+    extra = tuple(
+        min(o.costs[t] for o in others) - min(o.costs[t] for o in asked.options)
+        for t in range(len(asked.terms))
+        if others
+    )
+    return RouteSearch(asked, seed=seed, clash=clash, below=below, extra=extra)
 
 
-def _worth(terms: Sequence[str], system: System, rival: Feasible | None) -> int | None:
-    """The most that a route's first term may be to be worth looking for; None: whatever it is."""
-    if rival is None:
-        return None
-    depth_gain = rival.score["depth"] - system.depth
-    if terms[:1] == ("depth",) and depth_gain:
-        return None if depth_gain > 0 else -1
-    first, *rest = [t for t in terms if t != "depth" or depth_gain > 0] or ["dug"]
-    # What routes say of the digging is no bound: vents that fall together are dug once.
-    return None if first == "dug" else rival.score[first] - (not rest)
+def _others(asked: RouteProblem, system: System) -> list[CornerOption]:
+    """The drives that no other system has settled: one of them must stand somewhere."""
+    return [option for option in asked.options if option.variant not in system.settled]
+
+
+def _worth(problem: Problem, system: System, rival: Feasible | None) -> tuple[int, ...]:
+    """What routes must cost less than to be worth looking for; nothing: whatever they cost.
+
+    As far as routes are a measure: what they say of the digging is no bound, since vents that
+    fall together are dug once.
+    """
+    values: list[int] = []
+    for term in problem.scenario.loop.minimise if rival is not None else ():
+        assert rival is not None
+        if term == "dug" or (term == "depth" and system.depth < rival.score["depth"]):
+            return _or_equal(values)
+        if term == "depth" and system.depth > rival.score["depth"]:
+            return tuple(values) or (-1,)
+        if term != "depth":
+            values.append(rival.score[term])
+    return tuple(values)
+
+
+def _or_equal(values: list[int]) -> tuple[int, ...]:
+    return (*values[:-1], values[-1] + 1) if values else ()
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:
@@ -154,8 +184,9 @@ def _improve(
                 idle -= settled and idle > 0 and problem.scenario.loop.shape == "exact"
                 if state.best is not None and value(state.best, terms) <= state.bound:
                     return _by_bound(_proven(state.best), terms)
-                if state.best is not None and not nets.exhaustive and idle >= PATIENCE:
-                    return _good(state)
+                ended = _tried_enough(state, nets, idle)
+                if ended is not None:
+                    return ended
                 _ask_for_less(routes, state)
                 routes.forbid(cut or this_route(routes.problem, route))
         if time.monotonic() > deadline:
@@ -171,6 +202,15 @@ def _ask_for_less(routes: Routes, state: Progress) -> None:
         routes.settle_for(state.best.score[terms[0]] - (len(terms) == 1))
 
 
+def _tried_enough(state: Progress, nets: NetSearch, idle: int) -> Feasible | Beaten | None:
+    """What a search that proves nothing comes to; None while it goes on."""
+    if nets.exhaustive:
+        return None
+    if state.best is None:
+        return Beaten(state.bound, proven=False) if idle and state.rival else None
+    return _good(state) if idle >= PATIENCE else None
+
+
 def _cut_short(
     system: System,
     routes: Routes,
@@ -182,7 +222,7 @@ def _cut_short(
     _raise_bound(state, nets, _with_depth(system, state.terms, least))
     if state.best is not None and value(state.best, state.terms) <= state.bound:
         return _by_bound(_proven(state.best), state.terms)
-    if state.rival is None or routes.most is None or least[0] <= routes.most:
+    if state.rival is None or not routes.below or least[: len(routes.below)] < routes.below:
         return Undecided(state.best, state.named_bound)
     if state.best is None or value(state.rival, state.terms) <= value(state.best, state.terms):
         return _beaten(state, nets)

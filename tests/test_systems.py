@@ -10,12 +10,13 @@ import pytest
 from models.outcome import Feasible, Infeasible
 from solver.characterise.testbed import polygon, rectangle
 from solver.machine_file import write_machine
-from solver.net.systems import DEEP_MIXED, OVER_MIXED
+from solver.net.systems import DEEP_EARLY, DEEP_MIXED, OVER_MIXED
 from solver.pipeline import solve_scenario
 from solver.read_scenario import parse_scenario
 from tests.oracles.naive_simulator import run_presses
 
 RIM = 4
+SEVERAL = (DEEP_EARLY, DEEP_MIXED, OVER_MIXED)
 
 
 def ring(surface, width, height, *, depth, direction="clockwise", minimise='["parts"]', rules=""):
@@ -86,7 +87,7 @@ def test_two_deep_is_too_little_for_any_floor():
 
 def drives_of(found):
     """The names of the drives that a machine has, by the parts of their units."""
-    known = {drive.name: drive for system in (DEEP_MIXED, OVER_MIXED) for drive in system.drives}
+    known = {drive.name: drive for system in SEVERAL for drive in system.drives}
     units = {}
     for part in found.machine.parts:
         if part.unit.startswith("drive"):
@@ -105,3 +106,13 @@ def test_a_ceiling_takes_another_drive_where_the_first_does_not_fit():
     found = solved(drawn("ceiling", ell, 4))
     assert found.system == "over-mixed"
     assert "ceiling-early-8" in drives_of(found)
+
+
+@pytest.mark.parametrize(
+    ("surface", "depth", "drive"),
+    [("floor", 5, "floor-early-11"), ("ceiling", 4, "ceiling-early-8")],
+)
+def test_a_press_of_eight_ticks_takes_drives_that_feed_early(surface, depth, drive):
+    found = solved(ring(surface, 4, 3, depth=depth, rules="[rules]\npress = 8\n"))
+    assert drives_of(found) == {drive}
+    assert all(part.press == 8 for part in found.machine.parts if part.kind == "button")

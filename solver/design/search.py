@@ -53,11 +53,14 @@ class Problem:
     def bear(self, off: Off) -> None:
         """From now on only wirings that also work with this delay off.
 
-        A late drive may still be settling when the lifts rise; it must only have fed in time.
+        A late drive may still be settling when the lifts rise; it must only have fed in time, even
+        if it is wanted to feed early when its delays are right.
         """
         self.borne.append(off)
-        longer = self.task.horizon + (SETTLING if off.half_ticks > 0 else 0)
-        require_cycle(Physics(replace(self.task, horizon=longer), self.world, off))
+        task = replace(self.task, last_feed=Task.last_feed)
+        if off.half_ticks > 0:
+            task = replace(task, horizon=task.horizon + SETTLING)
+        require_cycle(Physics(task, self.world, off))
 
     def used(self) -> list[int]:
         """One literal a free cell: something is in it."""

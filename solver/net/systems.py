@@ -10,7 +10,6 @@ from models.rules import Rules
 from models.surface import SurfaceName
 from models.system import System
 from solver.net.catalogue import entry, load_entries
-from solver.net.clearance import load_table
 from solver.net.worked import (
     CEILING_COLUMN,
     CEILING_TRIGGER,
@@ -46,8 +45,7 @@ OVER = System("over", CEILING_COLUMN, (entry("floor-8").design,), CEILING_TRIGGE
 
 def _mixed(system: System, *others: str) -> System:
     """The system with these drives too, another at each corner if need be."""
-    made = [next(e for e in load_entries() if e.design == d) for d in system.drives]
-    made += [entry(name) for name in others if name in load_table()[system.name]]
+    made = [*(entry(drive.name) for drive in system.drives), *map(entry, others)]
     # Each drive must have parted before the one before it feeds.
     apart = min(e.timing["feed"] for e in made) - max(e.timing["part"] for e in made)
     return replace(
@@ -59,8 +57,12 @@ def _mixed(system: System, *others: str) -> System:
     )
 
 
-DEEP_MIXED = _mixed(DEEP, "floor-strip-10", "floor-early-11")
-"""Strips of four with a drive in them, and presses of 8 ticks."""
+DEEP_MIXED = _mixed(DEEP, "floor-strip-10")
+"""Strips of four with a drive in them."""
+DEEP_EARLY = replace(
+    DEEP, name="deep-early", drives=(entry("floor-early-11").design,), measured_as="deep"
+)
+"""A press of 8 ticks. Its drive takes all the room of the others and more parts."""
 OVER_MIXED = _mixed(OVER, "ceiling-early-8")
 """Edges of four between a left and a right turn."""
 TRADE = System("trade", FLOOR_COLUMN, (FLOOR_DRIVE,), FLOOR_TRIGGER, line_level=-4)
@@ -79,8 +81,6 @@ def systems_for(surface: SurfaceName) -> tuple[System, ...]:
     if surface not in _CHEAPEST:
         return (wall_system(),)
     cheapest, mixed = _CHEAPEST[surface], _MIXED[surface]
-    if mixed.drives == cheapest[0].drives:
-        return cheapest
     return (*cheapest, replace(mixed, settled=tuple(d.name for d in cheapest[0].drives)))
 
 
@@ -88,7 +88,7 @@ def widest_for(surface: SurfaceName, rules: Rules | None = None) -> tuple[System
     """As few systems that together have every machine that any has: for proofs."""
     if surface not in _CHEAPEST:
         return (wall_system(),)
-    return _in_time((_MIXED[surface], *_CHEAPEST[surface][1:]), rules or Rules())
+    return _in_time(surface, (_MIXED[surface], *_CHEAPEST[surface][1:]), rules or Rules())
 
 
 def systems_over(surfaces: Iterable[SurfaceName], rules: Rules | None = None) -> tuple[System, ...]:
@@ -96,16 +96,19 @@ def systems_over(surfaces: Iterable[SurfaceName], rules: Rules | None = None) ->
     names = tuple(surfaces)
     if len(names) > 1:
         return (space_system(names),)
-    return _in_time(systems_for(names[0]), rules or Rules())
+    return _in_time(names[0], systems_for(names[0]), rules or Rules())
 
 
-def _in_time(systems: Sequence[System], rules: Rules) -> tuple[System, ...]:
+def _in_time(surface: SurfaceName, systems: Sequence[System], rules: Rules) -> tuple[System, ...]:
     """The systems without the drives that feed too late for the button's press.
 
     A block fed at the corner must be at rest while the pulse that raises it is still on.
     """
     until = 2 * (rules.press + rules.sensor_pulse) - rules.stroke_half_ticks
     late = {e.design.name for e in load_entries() if e.timing["feed"] >= until}
+    if "floor-8" in late:
+        late.add(FLAT_DRIVE.name)  # it is that drive, with what fires the corner's own lift
+        systems = (*systems, DEEP_EARLY) if surface == "floor" else systems
     kept = []
     for system in systems:
         drives = tuple(d for d in system.drives if d.name not in late)

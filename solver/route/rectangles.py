@@ -33,10 +33,10 @@ class RectangleSearch:
     """Finds the best rectangle of a problem; routes may be refused and the search goes on."""
 
     def __init__(
-        self, problem: RouteProblem, *, clash: Clash | None = None, most: int | None = None
+        self, problem: RouteProblem, *, clash: Clash | None = None, below: tuple[int, ...] = ()
     ) -> None:
-        """`most`: routes whose first term is greater are not asked for."""
-        self.problem, self.clash, self.most = problem, clash, most
+        """`below`: only routes that cost less (the first terms, as far as given) are asked for."""
+        self.problem, self.clash, self.below = problem, clash, below
         self.seed = 0
         self.refused: list[RouteCut] = []
         self.spot = _spots(problem)
@@ -64,7 +64,7 @@ class RectangleSearch:
         """The best rectangle; it takes no time to speak of, whatever the deadline."""
         while self.left:
             best = self.left[-1]
-            if self.most is not None and best.costs[:1] > (self.most,):
+            if self.below and best.costs[: len(self.below)] >= self.below:
                 return RouteUnknown(best.costs)
             if not route_faults(self.problem, best, self.refused, self.clash):
                 return RouteFound(best, True, best.costs)

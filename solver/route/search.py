@@ -76,10 +76,15 @@ class RouteSearch:
         *,
         seed: int = 0,
         clash: Clash | None = None,
-        most: int | None = None,
+        below: tuple[int, ...] = (),
+        extra: tuple[int, ...] = (),
     ) -> None:
-        """`most`: routes whose first term is greater are not asked for."""
-        self.problem, self.clash, self.seed, self.most = problem, clash, seed, most
+        """`below`: only routes that cost less (the first terms, as far as given) are asked for.
+
+        `extra`: what every route is known to cost beyond the cheapest drives, term by term.
+        """
+        self.problem, self.clash, self.seed, self.below = problem, clash, seed, below
+        self.extra = extra
         self.tables = topology(problem.graph)
         self.refused: list[RouteCut] = []
         self.clashing: list[RouteCut] = []
@@ -112,7 +117,7 @@ class RouteSearch:
     def solve(self, deadline: float, on_progress: Progress | None = None) -> RouteVerdict:
         """The best route, proven if time allows; `deadline` is a `time.monotonic()` time.
 
-        Unknown with a lower bound above `most` says that there is none as good as asked for.
+        Unknown with a lower bound not below `below` says that none is as good as asked for.
         """
         self.progress = on_progress
         if self.proof is not None:
@@ -141,7 +146,7 @@ class RouteSearch:
     def lower_bound(self) -> tuple[int, ...]:
         """No route is lexicographically better than this."""
         bound = [level.lower for level in self.levels]
-        return tuple(bound + [walk.least for walk in self.walks[len(bound) :]])
+        return tuple(bound + [self._least(t) for t in range(len(bound), len(self.walks))])
 
     def _all_terms(self, deadline: float) -> bool:
         """Minimise term after term, going back where a refusal ended what was held; False: none."""
@@ -152,17 +157,27 @@ class RouteSearch:
             t = max(0, len(self.levels) - 1)
             held = tuple(level.lower for level in self.levels[:t])
             if t == len(self.levels):
-                self.levels.append(Level(held, self.walks[t].least))
+                self.levels.append(Level(held, self._least(t)))
             if self._minimise(t, self.levels[t], deadline):
                 if t + 1 == terms:
                     return True
                 held = (*held, self.levels[t].lower)
-                self.levels.append(Level(held, self.walks[t + 1].least))
+                self.levels.append(Level(held, self._least(t + 1)))
             elif t == 0:
                 return False
             else:
                 self._drop_level()
                 self.levels[-1].lower += 1
+
+    def _least(self, t: int) -> int:
+        """What term `t` is at least."""
+        return self.walks[t].least + (self.extra[t] if self.extra else 0)
+
+    def _most(self, t: int, held: tuple[int, ...]) -> int | None:
+        """The greatest value of term `t` that is asked for, with these values of those before."""
+        if t >= len(self.below) or held != self.below[:t]:
+            return None
+        return self.below[t] - (t + 1 == len(self.below))
 
     def _drop_level(self) -> None:
         stage = self.levels.pop().stage
@@ -188,10 +203,11 @@ class RouteSearch:
         """Raise `level.lower` to the least value of term `t`; False if there is no route."""
         while True:
             upper = self._upper(t, level)
-            if upper is None and t == 0 and self.most is not None:
-                if level.lower > self.most:
+            most_asked = self._most(t, level.held)
+            if upper is None and most_asked is not None:
+                if level.lower > most_asked:
                     raise TooDearError
-                upper = self.most + 1
+                upper = most_asked + 1
                 if len(self.allowed) < LARGE:
                     # One test of that cap, not a climb to it.
                     level.eager, level.stages = True, max(level.stages, CAPPED_STAGES)
