@@ -20,14 +20,17 @@ from hypothesis import strategies as st
 
 from models.fault import InputError
 from models.machine import Machine
+from models.outcome import Feasible
+from solver.files import OUTPUT_NAMES
 from solver.machine_file import MAX_BYTES, parse_machine, read_machine, write_machine
-from solver.pipeline import check_file, simulate_file
+from solver.pipeline import Outcome, check_file, simulate_file, write_outcome
 from solver.plan.plan import build_plan
 from solver.read_scenario import read_scenario
 from solver.sheets.export_json import json_files
 from solver.sheets.export_svg import svg_files
 from solver.sheets.page import write_page
 from solver.sheets.text import write_sheets
+from tests.campaign_fuzz import blindly
 from tests.oracles.ring_builder import build_ring, rectangle
 
 RING = json.loads(json.dumps(build_ring(rectangle(3, 3))))
@@ -261,3 +264,32 @@ def test_numbers_must_be_numbers():
             parse_machine(changed(("rules",), {key: value}), "m")
     with pytest.raises(InputError, match="buffer_delays"):
         parse_machine(changed(("rules",), {"buffer_delays": [1] * 65}), "m")
+
+
+@pytest.mark.parametrize("target", ["scenario", "machine", "picture"])
+def test_broken_files(target, tmp_path):
+    """Minutes of it, also guided by coverage: python -m tests.campaign_fuzz."""
+    assert blindly(target, 0.7, 5, tmp_path, None) == 0
+
+
+def test_the_fuzzer_sees_a_reader_that_fails(monkeypatch, tmp_path):
+    monkeypatch.setattr("solver.machine_file.MAX_COORDINATE", None)
+    assert blindly("machine", 0.3, 5, tmp_path, None) > 0
+
+
+def test_stopped_while_the_plan_is_made_the_machine_stays(monkeypatch, tmp_path):
+    """Ctrl-C after the search: the machine is there, an older plan is not left beside it."""
+    scenario = read_scenario(Path(__file__).parent.parent / "scenarios" / "first-ring.toml")
+    machine = parse_machine(RING, "m")
+    found = Feasible(machine, {}, False, {}, "deep")
+
+    def stopped(machine: Machine) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("solver.pipeline.build_plan", stopped)
+    for name in OUTPUT_NAMES:
+        (tmp_path / name).write_text("old")
+    with pytest.raises(KeyboardInterrupt):
+        write_outcome(Outcome(scenario, found), tmp_path, force=True)
+    assert [path.name for path in tmp_path.iterdir()] == ["machine.json"]
+    assert read_machine(tmp_path / "machine.json").parts == machine.parts
