@@ -32,6 +32,8 @@ class System:
     surfaces: Mapping[SurfaceName, System] = field(default_factory=dict, hash=False)
     """For loops over several surfaces: the system of each."""
 
+    fallback: tuple[str, ...] = ()
+    """Drives that are offered only where no other fits in."""
     world: System | None = None
     """What every machine of the world needs, whatever its designs; None: the catalogue decides.
 

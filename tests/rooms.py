@@ -105,10 +105,16 @@ def random_scenario_room(rng: Random, low: int = 5, high: int = 9) -> Room:
 
 
 def solve_room(room: Room, budget_s: float) -> Outcome:
+    """What the whole walk says of a room."""
+    return solve_text(room.text(), budget_s)
+
+
+def solve_text(text: str, budget_s: float) -> Outcome:
     """What the whole walk says, without the search for the shortest explanation afterwards."""
+    scenario = parse_scenario(text, Path("room.toml"))
     explain, pipeline.explain = pipeline.explain, lambda scenario, found, *rest: found
     try:
-        return pipeline.solve_scenario(room.scenario(), budget_s=budget_s)
+        return pipeline.solve_scenario(scenario, budget_s=budget_s)
     finally:
         pipeline.explain = explain
 

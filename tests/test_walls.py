@@ -101,6 +101,27 @@ def test_rings_of_all_sizes_work_on_every_wall(tmp_path, width, height, wall, di
         assert all(prove_case(machine, case, order=order).ok for case in ALL_CASES)
 
 
+@pytest.mark.parametrize(
+    ("width", "height", "wall", "direction"),
+    [
+        (2, 2, "north", "clockwise"),
+        (2, 3, "east", "anticlockwise"),
+        (2, 7, "south", "clockwise"),
+        (2, 13, "west", "anticlockwise"),
+        (5, 2, "east", "clockwise"),
+        (8, 2, "west", "anticlockwise"),
+    ],
+)
+def test_rings_two_cells_wide_or_high(tmp_path, width, height, wall, direction):
+    """Common practice, no source: an edge has two cells at least, one drive turning the tape."""
+    machine = machine_of(scenario_of(tmp_path, ring(width, height), wall, direction))
+    assert len(machine.tape) == 2 * (width + height) - 4
+    text = json.loads(write_machine(machine))
+    for case in ALL_CASES:
+        twin = run_presses(text, 2, overhead=case.overhead, ground=case.ground)
+        assert twin.ok, twin.faults
+
+
 @pytest.mark.parametrize("case", ALL_CASES, ids=str)
 def test_a_second_simulator_accepts_a_small_ring(tmp_path, case):
     machine = machine_of(scenario_of(tmp_path, ring(4, 5), "east", "clockwise"))

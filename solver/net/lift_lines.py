@@ -81,6 +81,8 @@ class LiftLine:
     """Cells to dig and leave free: wires climb only where nothing conducts above the lower one."""
     lenient: bool = False
     """Whether of two parts that want one cell the first stays, and no error is raised."""
+    clashes: set[Cell] = field(default_factory=set)
+    """Where a lenient line wanted two different parts."""
     level: bool = False
     """Whether the line carries a level (each change fires the lifts) instead of pulses."""
 
@@ -90,6 +92,8 @@ class LiftLine:
         old = self.parts.setdefault(at, part)
         if old != part and not self.lenient:
             raise ClashError(f"{part.kind} and {old.kind} at {at}")
+        if old != part:
+            self.clashes.add(at)
 
     def wires(self) -> list[Cell]:
         """Every wire of the line."""
@@ -154,6 +158,50 @@ def wall_line(
         _vertical(line, climb, _along(low, inward), _along(high, inward), inward)
     line.air -= set(line.parts)
     return line
+
+
+def double_climbs(line: LiftLine, tape: Sequence[Cell], inward: Cell, colour: int) -> bool:
+    """Where two edges climb side by side, one zigzag over both columns in place of two.
+
+    Wires and blocks lie behind the lifts like the squares of a chessboard: each wire points at its
+    own lift and fires the one below through its block, and power climbs from column to column.
+    `colour`: 0 or 1, on which squares the wires lie. Says whether there are such edges.
+    """
+    aside = cross(UP, inward)
+    climbing = {c for e in edges_of(tape) if e[0][2] != e[-1][2] for c in e}
+    paired = [
+        cell
+        for cell in sorted(climbing)
+        if add(cell, aside) in climbing or sub(cell, aside) in climbing
+    ]
+    for cell in paired:
+        trunk = _behind(cell, inward, 4)
+        ends = [add(cell, way) for way in (UP, DOWN) if add(cell, way) not in climbing]
+        single = [_behind(end, inward, depth) for end in ends for depth in (3, 4)]
+        single += [add(trunk, s) for s in (aside, scale(aside, -1))]
+        for at in single:
+            line.parts.pop(at, None)
+    for cell in paired:
+        _square(line, cell, climbing, inward, sum(cell) % 2 == colour)
+    return bool(paired)
+
+
+def _square(line: LiftLine, cell: Cell, climbing: set[Cell], inward: Cell, light: bool) -> None:
+    leaf, trunk = _behind(cell, inward, 3), _behind(cell, inward, 4)
+    squares: list[tuple[Cell, Kind]] = [
+        (leaf, "wire" if light else "block"),
+        (trunk, "wire" if light else "insulator"),
+    ]
+    if light and add(cell, DOWN) not in climbing:
+        squares += [(add(leaf, DOWN), "insulator"), (add(trunk, DOWN), "insulator")]
+    if add(cell, UP) not in climbing:
+        # A block over the last wire keeps it from joining its neighbour askew.
+        squares += [(add(leaf, UP), "block")] if light else []
+        squares += [] if light else [(add(leaf, UP), "wire"), (add(trunk, UP), "wire")]
+    for at, kind in squares:
+        line.parts[at] = Part(kind, at, unit="line")
+        line.air.discard(at)
+        line.clashes.discard(at)
 
 
 def _along(side: Cell, inward: Cell) -> Cell | None:

@@ -147,8 +147,12 @@ def _lifts_only(system: System) -> System:
 
 @cache
 def wall_system() -> System:
-    """The drives of the catalogue that stand on a wall; which fits where, its line decides."""
-    drives = tuple(e.design for e in load_entries() if e.design.system == "wall")
+    """The drives of the catalogue that stand on a wall.
+
+    Those for edges of odd or of even height only are there for walls too thin for the others.
+    """
+    found = [e for e in load_entries() if e.design.system == "wall"]
+    drives = tuple(e.design for e in found)
     return System(
         "wall",
         WALL_COLUMN,
@@ -156,5 +160,6 @@ def wall_system() -> System:
         WALL_TRIGGER,
         line_level=-3,
         least_parts=3,
+        fallback=tuple(e.design.name for e in found if e.parity != "any"),
         world=WORLD,
     )

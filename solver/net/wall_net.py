@@ -8,10 +8,10 @@ ram behind a cover; sensors watch the ram or the cell that its head enters.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from functools import reduce
-from itertools import islice, pairwise
+from itertools import chain, islice, pairwise
 from operator import or_
 
 from models.geometry import VECTOR, Cell, Face, add, scale, step, sub
@@ -22,13 +22,16 @@ from models.system import System
 from solver.net.assemble import CollisionError, Placed, merge
 from solver.net.cables import Feed, Space, Tree, distances
 from solver.net.floor_line import Net, NoLine, button_covers
-from solver.net.lift_lines import DOWN, UP, ClashError, LiftLine, wall_line
-from solver.route.problem import corner_frame
+from solver.net.layout import place_drives
+from solver.net.lift_lines import DOWN, UP, ClashError, LiftLine, double_climbs, wall_line
+from solver.net.woven_line import Bars, Ground, bars_of, faults_of, weave
 
 LINE_DEPTH = 4
 """Cells behind the surface that a lift line reaches; cables go deeper only if they must."""
 HEARING = frozenset({*RAMS, "wire", "inverter", "buffer"})
 """Kinds that ground with power in it would wake."""
+MOST_FEEDS = 12
+"""Places at which a line is fed at most."""
 MAX_COVERS = 300
 """Sets of feeding places that are weighed."""
 MAX_TRIES = 240
@@ -48,7 +51,7 @@ class _Scene:
     line: LiftLine
     parts: Mapping[Cell, Part]
     units: tuple[Placed, ...]
-    hard: frozenset[Cell]
+    hard: Set[Cell]
     """Cells that must stay free of everything."""
     inward: Cell
 
@@ -79,24 +82,93 @@ class WallNetSearch:
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """Nets for a route, fewest parts first; then, if there is none, why."""
-        scene = self._scene(route)
-        if isinstance(scene, NoLine):
-            yield scene
-            return
-        depths = sorted({min(LINE_DEPTH, self.surface.depth), self.surface.depth})
+        usual = self._usual(route)
+        scenes = self._woven(route)
+        refused = NoLine("no cables from a button to the lift line were found", proven=False)
+        if isinstance(usual, NoLine):
+            refused = replace(usual, proven=False)
+        else:
+            scenes = chain((usual,), scenes)
         found = False
-        for depth in depths:
+        for scene in scenes:
+            for net in self._cabled(scene):
+                found = True
+                yield net
+        if not found:
+            yield refused  # Else `realise` knows best why no net was accepted.
+
+    def _cabled(self, scene: _Scene) -> Iterator[Net]:
+        """Nets of one line, no deeper than they must be."""
+        for depth in sorted({min(LINE_DEPTH, self.surface.depth), self.surface.depth}):
+            found = False
             for net in islice(self._nets(scene, depth), MAX_NETS):
                 found = True
                 yield net
             if found:
-                return  # `realise` knows best why none of these was accepted.
-        yield NoLine("no cables from a button to the lift line were found", proven=False)
+                return
 
     # ------------------------------------------------------------------ what stands already
 
-    def _scene(self, route: Route) -> _Scene | NoLine:
-        """Lifts, line and drives; or why they do not fit, which no cable can change."""
+    def _woven(self, route: Route) -> Iterator[_Scene]:
+        """Lifts, drives and lines found by search."""
+        units = tuple(place_drives(self.problem, self.system, route))
+        ground = self._ground_of(route, units)
+        if ground is None:
+            return
+        for kinds, dug in weave(ground):
+            line = LiftLine({at: ground.parts[at] for at in ground.lifts}, air=dug)
+            for at, kind in kinds.items():
+                line.put(kind, at)
+            line.air |= self._deafened(line, ground.bars)
+            yield _Scene(line, {**ground.parts, **line.parts}, units, ground.air, ground.inward)
+
+    def _ground_of(self, route: Route, units: tuple[Placed, ...]) -> Ground | None:
+        """What a line has to get along with; None where lifts and drives meet already."""
+        tape = [self.problem.graph.cells[i] for i in route.cells]
+        inward = self.problem.normal(route.cells[0])
+        lifts = {sub(cell, scale(inward, 2)): f"lift {k}" for k, cell in enumerate(tape)}
+        rams = [Part("grip_ram", at, face_name(inward), unit=name) for at, name in lifts.items()]
+        try:
+            parts, _ = merge(units, rams)
+        except CollisionError:
+            return None
+        air = frozenset({sub(c, inward) for c in tape} | {c for u in units for c in u.air()})
+        near = {c for cell in tape for c in self._around(cell)} & self.ground
+        ground = Ground(
+            lifts=tuple(lifts),
+            inward=inward,
+            free=near - {part.at for part in parts} - air,
+            diggable=self.ground,
+            parts={part.at: part for part in parts},
+            air=air,
+            bars=bars_of((part for unit in units for part in unit.parts()), self.ground),
+            reach=self.reach,
+            usual=LiftLine(),
+            changed=False,
+        )
+        found = []
+        for colour in (0, 1):
+            usual = wall_line(tape, inward, lenient=True)
+            changed = double_climbs(usual, tape, inward, colour)
+            found.append(replace(ground, usual=usual, changed=changed))
+        return min(found, key=lambda g: len(faults_of(g)))
+
+    def _around(self, tape: Cell) -> Iterator[Cell]:
+        """Cells that a woven line may fill for the sake of one tape cell."""
+        plane = self.surface.plane
+        for level in range(2, min(LINE_DEPTH, self.surface.depth) + 1):
+            behind = step(tape, plane.behind, level)
+            for aside in (-1, 0, 1):
+                for up in (-1, 0, 1, 2):
+                    yield add(add(behind, scale(VECTOR[plane.right], aside)), (0, 0, up))
+
+    def _deafened(self, line: LiftLine, bars: Bars) -> set[Cell]:
+        """Cells to dig: as ground they would pass the line's power on to a drive."""
+        beside = {add(wire, side) for wire in line.wires() for side in _LEVEL}
+        return (beside & bars.deaf & self.ground) - set(line.parts)
+
+    def _usual(self, route: Route) -> _Scene | NoLine:
+        """Lifts, drives and the line that fits most loops."""
         problem = self.problem
         tape = [problem.graph.cells[i] for i in route.cells]
         inward = problem.normal(route.cells[0])
@@ -104,10 +176,7 @@ class WallNetSearch:
             line = wall_line(tape, inward)
         except ClashError as clash:
             return NoLine(f"the lift line does not fit the loop: {clash}")
-        units = []
-        for k, corner in enumerate(route.corners):
-            frame = corner_frame(problem, corner.cell, corner.in_port, corner.out_port)
-            units.append(Placed(self.system.drive(corner.variant), frame, f"drive {k}"))
+        units = place_drives(problem, self.system, route)
         behind = {sub(cell, inward) for cell in tape}
         lifts = {sub(c, scale(inward, 2)): f"lift {k}" for k, c in enumerate(tape)}
         own = {at: p._replace(unit=lifts.get(at, "line")) for at, p in line.parts.items()}
@@ -270,10 +339,10 @@ def _apart(a: Cell, b: Cell) -> int:
 
 
 def _feeds(scene: _Scene, space: Space, wire: Cell) -> list[Feed]:
-    """Ways to feed a wire; one that must point at its lift bears no sensor at its side."""
-    lift = scene.parts.get(add(wire, scene.inward))
+    """Ways to feed a wire; one that may have to point at a lift bears no sensor at its side."""
     feeds = space.feeds(wire)
-    if lift is None or lift.kind != "grip_ram":
+    beside = [scene.parts.get(add(wire, side)) for side in _LEVEL]
+    if not any(part is not None and part.kind == "grip_ram" for part in beside):
         return feeds
     return [feed for feed in feeds if feed.last[2] != wire[2]]
 
@@ -291,15 +360,13 @@ def _covers(
     whole = (1 << len(wires)) - 1
     if reduce(or_, reached.values(), 0) != whole:
         return
-    size = 1
-    while True:
+    for size in range(1, MOST_FEEDS + 1):
         found = False
         for cover in _exact_covers(reached, whole, size, ()):
             found = True
             yield cover
         if found:
             return
-        size += 1
 
 
 def _exact_covers(
