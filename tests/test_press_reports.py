@@ -1,0 +1,125 @@
+"""What is reported of presses and full turns: codes, cells, counts, times, and the idle state."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from models.machine import ALL_CASES, Case
+from models.parts import Part
+from solver.simulate import Simulation, Stroke, prove, prove_case, run_presses
+from tests.circuits import machine_of
+from tests.oracles.ring_builder import build_ring, rectangle
+from tests.test_simulator import part, wire, world
+
+PLAIN = Case(overhead=False, ground=False)
+RING = machine_of(build_ring(rectangle(3, 3)))
+LOOP = [
+    *(p for cell in ((0, 0, 0), (0, 1, 0), (0, 2, 0), (1, 2, 0)) for p in wire(cell)),
+    part("sensor", (1, 0, 0), "-x"),
+    part("sensor", (1, 1, 0), "-y"),
+    part("block", (-2, 0, 0)),
+    part("button", (-1, 0, 0), "-x"),
+]
+"""A sensor watches a wire, another one watches it and feeds the wire: once begun, for ever."""
+
+
+def test_presses_are_numbered_and_timed():
+    simulation = Simulation(RING, PLAIN)
+    reports = run_presses(simulation, 3)
+    assert [report.press for report in reports] == [1, 2, 3]
+    assert all(report.ok and report.faults == () for report in reports)
+    assert sum(report.half_ticks for report in reports) == simulation.now
+    assert len({report.half_ticks for report in reports}) == 1
+
+
+def test_a_machine_that_never_rests():
+    (report,) = run_presses(world(*LOOP), 3)
+    assert [(f.code, f.cells) for f in report.faults] == [("never rests", ())]
+    assert report.half_ticks == report.faults[0].half_tick > 1000
+    result = prove_case(world(*LOOP).machine, PLAIN)
+    assert result.ok, "a tape of no cells has made its turn before it begins"
+
+
+def test_a_machine_that_does_not_wait_for_its_press():
+    """An inverter whose output comes round to the block that it hangs on: no idle state."""
+    flicker = [
+        part("block", (0, 0, 0)),
+        part("inverter", (1, 0, 0), "-x"),
+        *(p for x, y in ((2, 0), (2, 1), (2, 2), (1, 2), (0, 2), (0, 1)) for p in wire((x, y, 0))),
+    ]
+    (report,) = run_presses(world(*flicker), 1)
+    codes = {fault.code for fault in report.faults}
+    assert codes >= {"idle oscillates", "no button"}
+    result = prove_case(replace(RING, parts=(*RING.parts, *far_away(flicker))), PLAIN)
+    assert (result.presses, result.simulated) == (0, 0)
+    assert result.faults[0].code == "idle oscillates"
+
+
+def far_away(parts):
+    moved = [p | {"at": [p["at"][0] + 30, p["at"][1], p["at"][2] - 3]} for p in parts]
+    return [Part(p["kind"], tuple(p["at"]), p.get("face")) for p in moved]
+
+
+def test_no_button_is_told_once_a_press_and_stops_the_rest():
+    silent = replace(RING, parts=tuple(p for p in RING.parts if p.kind != "button"))
+    reports = run_presses(Simulation(silent, PLAIN), 3)
+    assert len(reports) == 1
+    assert reports[0].faults[0].code == "no button"
+    reports = run_presses(Simulation(silent, PLAIN), 3, stop_at_fault=False)
+    assert [r.press for r in reports] == [1, 2, 3]
+    assert all(f.code in ("no button", "misplaced") for r in reports for f in r.faults)
+
+
+def test_blocks_that_are_not_where_they_belong():
+    silent = replace(RING, parts=tuple(p for p in RING.parts if p.kind != "button"))
+    (report,) = run_presses(Simulation(silent, PLAIN), 1)
+    placed = [f for f in report.faults if f.code == "misplaced"]
+    following = (*RING.tape[1:], RING.tape[0])
+    assert [f.cells for f in placed] == list(zip(RING.tape, following, strict=True))
+    assert {f.half_tick for f in placed} == {0}
+
+
+@pytest.mark.parametrize("edge", [13, 14])
+def test_a_block_too_many_is_named_with_its_ram(edge):
+    ring = machine_of(build_ring(rectangle(edge, 3)))
+    (report,) = run_presses(Simulation(ring, PLAIN), 1)
+    overloads = [f for f in report.faults if f.code == "too many blocks"]
+    assert bool(overloads) is (edge == 14)
+    for fault in overloads:
+        ram, last = fault.cells
+        assert next(p for p in ring.parts if p.at == ram).kind == "push_ram"
+        assert sum(abs(a - b) for a, b in zip(ram, last, strict=True)) == 13
+        assert 0 < fault.half_tick <= report.half_ticks
+
+
+def test_a_full_turn_counts_what_was_run_and_what_repeats():
+    results = prove(RING, ALL_CASES)
+    assert [result.case for result in results] == list(ALL_CASES)
+    for result in results:
+        assert result.ok
+        assert (result.presses, result.simulated) == (len(RING.tape), 1)
+        assert result.half_ticks == run_presses(Simulation(RING, result.case), 1)[0].half_ticks
+
+
+def test_a_turn_that_goes_wrong_says_in_which_press():
+    still = replace(RING, parts=tuple(p for p in RING.parts if p.kind != "push_ram"))
+    result = prove_case(still, PLAIN)
+    assert not result.ok
+    assert (result.presses, result.simulated) == (0, 1)
+    assert result.half_ticks > 0
+    assert "misplaced" in {fault.code for fault in result.faults}
+
+
+def test_the_idle_state_is_recorded_first():
+    simulation = Simulation(RING, PLAIN, record=True)
+    assert {event[0] for event in simulation.events} == {0}
+    out = {("ram", i, 2) for i, ram in enumerate(simulation.rams) if ram.state == Stroke.OUT}
+    drivers = simulation.drivers
+    lit = {("on", d, 1) for _, _, d in simulation.switches() if drivers[d].on}
+    live = {("wire", i, w.level) for i, w in enumerate(simulation.wires) if w.level}
+    assert len(out) == 8, "the grip ram and the feed ram of each drive rest extended"
+    assert lit and live
+    assert {event[1:] for event in simulation.events} == out | lit | live
+    assert Simulation(RING, PLAIN).events is None
