@@ -278,6 +278,24 @@ def test_on_a_wall(wall, what):
     assert [part.face for part in buttons] == (["+y"] if what == "hold-off" else [])
 
 
+@pytest.mark.parametrize("what", ["patient", "running"])
+def test_no_part_of_a_unit_can_be_left_out(what, machine, request):
+    """Those that others stand on are needed anyhow; without any other the machine fails."""
+    added = request.getfixturevalue(what)
+    new = [part for part in added.machine.parts if part not in machine.parts]
+    half = half_period(added.machine, added.unit)
+    tried = 0
+    for part in new:
+        less = replace(added.machine, parts=tuple(p for p in added.machine.parts if p != part))
+        if check_machine(less):
+            continue
+        tried += 1
+        case = ALL_CASES[:1]
+        proof = prove_hold_off(less, case) if added.unit.cover else prove_clock(less, case, half)
+        assert not proof.ok, part
+    assert tried >= len(new) // 3
+
+
 # ------------------------------------------------------------------ refused
 
 
