@@ -11,6 +11,7 @@ from solver.net.assemble import Placed
 from solver.net.folds import SENSOR_FOLD, fold_frame
 from solver.net.lift_lines import DOWN
 from solver.net.space_line import SpaceLine
+from solver.net.space_trigger import kept_clear
 
 WEIGHT = 100
 """What a cell that nobody can give up counts beside a wire that can be left out."""
@@ -47,6 +48,7 @@ def _trouble(problem: Problem, fold: Placed, line: SpaceLine, others: Sequence[P
     parts.update(line.parts)
     taken = {part.at for unit in others for part in unit.parts()}
     taken |= {cell for unit in others for cell in unit.air()}
+    taken |= kept_clear(problem)
     trouble = 0
     own = {part.at for part in fold.parts()}
     for part in fold.parts():

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from models.geometry import VECTOR, Cell, add, scale, sub
-from models.parts import RAMS, Part
+from models.parts import Part
 from models.problem import Problem, face_name
 from models.route import Route
 from models.system import System
@@ -29,6 +29,7 @@ from solver.net.layout import level_of
 from solver.net.lift_lines import UP
 from solver.net.space_line import behind_lift
 from solver.net.space_scene import Scene, diggable, lay_scene
+from solver.net.space_trigger import is_quiet, trigger_cells
 from solver.net.wall_net import powered
 
 THINNINGS = 3
@@ -49,8 +50,6 @@ MAX_FEEDS = 10
 """Feeds tried for one goal, near ones first."""
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
 _FAR = 1 << 20
-_MUTE = frozenset({*RAMS, "sensor", "insulator"})
-"""What may stand beside the trigger's ram: it powers nothing, or only straight ahead."""
 
 
 @dataclass(frozen=True)
@@ -184,7 +183,7 @@ class SpaceNetSearch:
     def _ways(self, scene: Scene, trigger: Cell | None = None) -> _Ways:
         """All triggers together, or one of them alone and its cells kept clear."""
         covers = list(self._triggers(scene)) if trigger is None else [trigger]
-        triggers = {cover: self._roots(cover) for cover in covers}
+        triggers = {cover: trigger_cells(self.problem, cover) for cover in covers}
         ends = frozenset(cell for roots in triggers.values() for cell in roots)
         space = self._space(scene, ends if trigger is not None else ())
         away = reached(space, ends)
@@ -216,15 +215,10 @@ class SpaceNetSearch:
     def _farness(self, scene: Scene, cover: Cell) -> int:
         return sum(_apart(cover, wire) for wire in (*scene.line.wires(), *scene.mute))
 
-    def _roots(self, cover: Cell) -> Roots:
-        """The cells of a trigger that change: its ram, and where the head goes."""
-        inward = self._inward(cover)
-        return sub(cover, inward), sub(cover, scale(inward, 2))
-
     def _net_from(self, scene: Scene, trigger: Cell) -> Net | None:
         """Cables led one after the other, from one trigger."""
         ways = self._ways(scene, trigger)
-        roots, away = frozenset(self._roots(trigger)), ways.away
+        roots, away = frozenset(trigger_cells(self.problem, trigger)), ways.away
         goals = self._goals(scene, ways)
         if goals is None:
             return None
@@ -273,12 +267,10 @@ class SpaceNetSearch:
         free = self._space(scene).free
         tape = {add(lift, scale(inward, 2)) for lift, inward in scene.line.lifts.items()}
         for cover in button_covers(self.problem):
-            inward = self._inward(cover)
-            ram, head = sub(cover, inward), sub(cover, scale(inward, 2))
+            ram, head = trigger_cells(self.problem, cover)
             if cover in tape or ram not in free or head not in free:
                 continue
-            near = [scene.parts.get(add(c, s)) for c in (ram, add(ram, UP)) for s in _SIDES]
-            if all(p is None or p.kind in _MUTE for p in near):
+            if is_quiet(ram, scene.parts):
                 yield cover
 
     # ------------------------------------------------------------------ what to reach

@@ -22,6 +22,7 @@ from models.scenario import Term
 from models.system import System
 from solver.net import clearance, coupling
 from solver.net.folds import SENSOR_FOLD
+from solver.net.space_trigger import kept_clear, leaves_room
 
 LINK_PARTS = 2
 """A link cell is a wire on a block."""
@@ -118,22 +119,25 @@ def route_terms(problem: Problem) -> tuple[Term, ...]:
 
 def _may_carry(problem: Problem, system: System, cell: int) -> bool:
     home = problem.homes[cell]
+    kept = kept_clear(problem) if system.surfaces else frozenset()
     if home is None:
-        return _may_fold(problem, cell)
+        return _may_fold(problem, cell, kept)
     at = problem.graph.cells[cell]
     mark = problem.scenario.surfaces[home].mark_at(at)
     if mark not in (".", "o"):
         return False
     frame = Frame(at, problem.heading(cell, 0), problem.heading(cell, 1), problem.normal(cell))
-    return all(problem.digging.allows(c) for c in system.on(home).column.claimed(frame))
+    claimed = system.on(home).column.claimed(frame)
+    return kept.isdisjoint(claimed) and all(problem.digging.allows(c) for c in claimed)
 
 
-def _may_fold(problem: Problem, cell: int) -> bool:
+def _may_fold(problem: Problem, cell: int, kept: frozenset[Cell]) -> bool:
     """Whether both lifts and the fold's own ram have their places behind an edge line."""
     at = problem.graph.cells[cell]
     a, b = (problem.normal(i) for i in problem.graph.ports[cell] if i >= 0 and problem.homes[i])
     ways = (a, scale(a, 2), b, scale(b, 2), add(a, b))
-    return all(problem.digging.allows(add(at, scale(way, -1))) for way in ways)
+    places = [add(at, scale(way, -1)) for way in ways]
+    return kept.isdisjoint(places) and all(problem.digging.allows(place) for place in places)
 
 
 def corner_frame(problem: Problem, cell: int, in_port: int, out_port: int) -> Frame:
@@ -156,6 +160,8 @@ def _options(
                     continue
                 frame = corner_frame(problem, cell, in_port, out_port)
                 for drive in _standing(problem, system.on(home), frame):
+                    if system.surfaces and not leaves_room(problem, drive, frame):
+                        continue
                     claimed = drive.claimed(frame)
                     yield CornerOption(
                         cell,

@@ -1,0 +1,43 @@
+"""Where a trigger over several surfaces may stand, and what must keep clear of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from models.catalogue import Design
+from models.geometry import VECTOR, Cell, Frame, add, scale, sub
+from models.parts import RAMS, Part
+from models.problem import Problem
+from solver.net.lift_lines import UP
+
+_SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
+_MUTE = frozenset({*RAMS, "sensor", "insulator"})
+"""What may stand beside the trigger's ram: it powers nothing, or only straight ahead."""
+
+
+def trigger_cells(problem: Problem, cover: Cell) -> tuple[Cell, Cell]:
+    """The cells of a trigger that change: its ram's, and where the head goes."""
+    inward = problem.normal(problem.index[cover])
+    return sub(cover, inward), sub(cover, scale(inward, 2))
+
+
+def kept_clear(problem: Problem) -> frozenset[Cell]:
+    """The cells that the only trigger there can be needs for itself."""
+    button = problem.scenario.button()
+    return frozenset() if button is None else frozenset(trigger_cells(problem, button.cell))
+
+
+def is_quiet(ram: Cell, parts: Mapping[Cell, Part]) -> bool:
+    """Whether nothing beside a ram, or beside the cell above it, would power it."""
+    near = (parts.get(add(cell, side)) for cell in (ram, add(ram, UP)) for side in _SIDES)
+    return all(part is None or part.kind in _MUTE for part in near)
+
+
+def leaves_room(problem: Problem, drive: Design, frame: Frame) -> bool:
+    """Whether a drive is out of the way of the only trigger there can be."""
+    button = problem.scenario.button()
+    if button is None:
+        return True
+    ram, head = trigger_cells(problem, button.cell)
+    parts = {part.at: part for part in drive.place(frame, "")}
+    return drive.claimed(frame).isdisjoint((ram, head)) and is_quiet(ram, parts)
