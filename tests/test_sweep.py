@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import glob
 import json
 import multiprocessing
 import os
@@ -131,6 +132,18 @@ def test_a_wrong_sweep_file_tells_all_its_faults(folder):
     told = str(caught.value)
     for words in ("no file has such a name", "unknown key", "list of values", "must be a table"):
         assert words in told
+
+
+def test_patterns_are_seen_from_the_sweep_file_whatever_its_folder_is_called(tmp_path):
+    folder = tmp_path / "odd [name]*"
+    (folder / "rooms").mkdir(parents=True)
+    for name in ("b", "a"):
+        (folder / "rooms" / f"{name}.toml").write_text(RING)
+    (folder / "rooms" / "sweeps").mkdir()
+    asked = sweep(folder / "rooms" / "sweeps", 'rooms = ["../?.toml", "../a.toml"]')
+    assert asked.rooms == tuple(str(folder / "rooms" / name) for name in ("a.toml", "b.toml"))
+    far = sweep(folder, f'rooms = ["{glob.escape(str(folder))}/rooms/?.toml"]')
+    assert far.rooms == asked.rooms
 
 
 # ------------------------------------------------------------------ what comes out

@@ -10,6 +10,7 @@ from solver.cli.common import (
     FILE,
     INTERRUPTED,
     OK,
+    OUR_FAULT,
     budget_option,
     force_option,
     json_option,
@@ -44,7 +45,8 @@ def sweep(
     """Solve many rooms, each in many variants, as FILE says; one table comes out.
 
     The budget is that of one case. The same call again goes on where the last one stopped.
-    A case that is wrong, impossible or undecided is a row like any other.
+    A case that is wrong, impossible or undecided is a row like any other; if a worker failed at
+    one, the exit status is 1, and the next call tries it again.
 
     \b
     Examples:
@@ -63,4 +65,6 @@ def sweep(
         say=progress(quiet),
     )
     show(report.as_json() if as_json else report.summary())
-    return INTERRUPTED if report.interrupted else OK
+    if report.interrupted:
+        return INTERRUPTED
+    return OUR_FAULT if report.failed else OK

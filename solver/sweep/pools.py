@@ -41,6 +41,8 @@ class Processes:
 
     def __init__(self, workers: int) -> None:
         self._workers = workers
+        self._others = set(multiprocessing.active_children())
+        """Processes that are not ours to end."""
         self._executor = self._start()
 
     def _start(self) -> Executor:
@@ -64,7 +66,7 @@ class Processes:
     def close(self) -> None:
         """End the processes; a search under way would go on for as long as its budget."""
         self._executor.shutdown(wait=False, cancel_futures=True)
-        for process in multiprocessing.active_children():
+        for process in set(multiprocessing.active_children()) - self._others:
             process.terminate()
 
 

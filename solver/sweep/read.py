@@ -54,12 +54,12 @@ def _rooms(view: TomlView, folder: Path) -> tuple[str, ...]:
         return ()
     found: dict[str, None] = {}
     for number, name in enumerate(names):
-        pattern = os.path.normpath(folder / name)
-        if not glob.has_magic(pattern):
-            found[pattern] = None
+        if not glob.has_magic(name):
+            found[os.path.normpath(folder / name)] = None
             continue
-        base = Path(Path(pattern).anchor)
-        matches = sorted(map(str, base.glob(str(Path(pattern).relative_to(base)))))
+        base = Path(Path(name).anchor) if Path(name).is_absolute() else folder
+        pattern = str(Path(name).relative_to(base)) if Path(name).is_absolute() else name
+        matches = sorted(map(os.path.normpath, base.glob(pattern)))
         if not matches:
             place = view.value_place((*path, number))
             view.fault(place, "no file has such a name", f'"{name}"', "Check the pattern.")

@@ -47,6 +47,11 @@ class SweepReport:
         counted = Counter(row.result for _, row in self.rows)
         return {result: counted[result] for result in RESULTS if counted[result]}
 
+    @property
+    def failed(self) -> bool:
+        """Whether a worker failed at a case, which is a fault of ours."""
+        return "failed" in self.counts()
+
     def summary(self) -> list[str]:
         """Lines for the terminal."""
         told = ", ".join(f"{result} {count}" for result, count in self.counts().items())
