@@ -18,8 +18,8 @@ from models.geometry import Cell, Face
 from models.machine import Case
 from models.parts import Part
 from solver.characterise.testbed import Spot, plus, rectangle
-from solver.design.fit import GROUNDS, SNUG, as_design, works
-from solver.design.generate import RECIPES, Recipe, shapes_for
+from solver.design.fit import GROUNDS, SNUG, as_design, bears, first_unborne, offs, works
+from solver.design.generate import RECIPES, Recipe, shapes_for, wiring
 from solver.design.search import fewest
 from solver.design.task import HEADS
 from solver.design.timing import timing_of
@@ -67,10 +67,10 @@ def test_the_model_accepts_what_is_in_the_catalogue(name: str) -> None:
     """A model that refuses a working drive would give false proofs."""
     problem = BY_NAME[name].problem()
     made = ENTRIES[name]
-    wiring = [part for part in made.design.parts if not part.kind.endswith("ram")]
-    outcome = problem.decide(len(wiring), 60.0, given=problem.pin(wiring))
+    parts = wiring(made.design)
+    outcome = problem.decide(len(parts), 60.0, given=problem.pin(parts))
     assert outcome.answer == "found"
-    assert set(outcome.parts) == set(wiring)
+    assert set(outcome.parts) == set(parts)
 
 
 @pytest.mark.parametrize("name", ENTRIES)
@@ -83,6 +83,32 @@ def test_the_timing_is_what_the_simulation_shows(name: str) -> None:
     assert timing.as_dict() == made.timing
     assert 5 <= timing.part < timing.shift < timing.feed <= 17
     assert timing.part <= timing.returns < min(e.timing["feed"] for e in ENTRIES.values())
+
+
+@pytest.mark.parametrize("name", [n for n in BY_NAME if n.startswith("floor")])
+def test_the_model_and_the_simulator_agree_on_delays_that_are_off(name: str) -> None:
+    """Half a tick either way, every delay: a model that were too strict would give false proofs."""
+    made, recipe = ENTRIES[name], BY_NAME[name]
+    ring = shapes_for(recipe.system, recipe.parity, recipe.objective)[0]
+    for off in offs(made.design, 1):
+        problem = recipe.problem()
+        problem.bear(off)
+        outcome = problem.decide(made.count, 60.0, given=problem.pin(wiring(made.design)))
+        assert (outcome.answer == "found") == bears(made.design, {}, ring, off), off
+
+
+@pytest.mark.parametrize("name", [n for n, made in ENTRIES.items() if made.proofs])
+def test_the_margin_is_what_the_simulation_shows(name: str) -> None:
+    """And where it is 0, two solvers say that no drive of so few parts has more."""
+    made = ENTRIES[name]
+    ring = shapes_for(made.design.system, made.parity, made.objective)[0]
+    assert first_unborne(made.design, partners(made), ring, made.margin + 1) is not None
+    said = {proof.what for proof in made.proofs}
+    assert f"no wiring of at most {made.bound - 1} parts" in said
+    tight = {what for what in said if what.startswith(f"no wiring of at most {made.count} parts")}
+    assert bool(tight) == (made.margin == 0)
+    for what in said:
+        assert len({proof.engine for proof in made.proofs if proof.what == what}) == 2
 
 
 def test_parts_and_depth_against_the_trade() -> None:
@@ -157,11 +183,10 @@ def test_the_model_and_the_simulator_agree_on_mutants() -> None:
     made = entry("floor-8")
     recipe = Recipe("mutants", "deep", "+z", ((-2, 0), (-2, -1), (-3, -1)), 9)
     problem = recipe.problem()
-    wiring = [part for part in made.design.parts if not part.kind.endswith("ram")]
     rng = random.Random(7)
     accepted = 0
     for _ in range(40):
-        mutant = mutate(wiring, problem.world.options, rng)
+        mutant = mutate(list(wiring(made.design)), problem.world.options, rng)
         outcome = problem.decide(12, 60.0, given=problem.pin(mutant))
         runs = simulated(recipe)(mutant)
         accepted += outcome.answer == "found"
@@ -170,11 +195,11 @@ def test_the_model_and_the_simulator_agree_on_mutants() -> None:
     assert accepted > 0
 
 
-def mutate(wiring: list[Part], options, rng: random.Random) -> list[Part]:
+def mutate(parts: list[Part], options, rng: random.Random) -> list[Part]:
     """One cell of the box filled with something else."""
     cell = rng.choice(sorted(options))
     kind, face = rng.choice(sorted(options[cell], key=str))
-    rest = [part for part in wiring if part.at != cell]
+    rest = [part for part in parts if part.at != cell]
     if kind == "air":
         return rest
     return [*rest, Part(kind, cell, face, rng.randint(1, 4) if kind == "buffer" else None)]
