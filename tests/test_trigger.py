@@ -18,7 +18,7 @@ from models.trigger import Added, NotAdded
 from solver.check import check_machine
 from solver.machine_file import write_machine
 from solver.pipeline import solve_scenario
-from solver.plan.watch import timing
+from solver.plan.watch import crushing, timing, watch_press
 from solver.read_scenario import parse_scenario, read_scenario
 from solver.simulate import Simulation
 from solver.trigger.add import add_trigger, half_period, judged
@@ -327,4 +327,12 @@ def test_the_command(tmp_path, machine):
     told = json.loads(done.stdout)
     assert told["added"] == "clock"
     assert told["ticks"]["period"] >= 15
-    assert (tmp_path / "a" / "machine.json").exists()
+    names = sorted(path.name for path in (tmp_path / "a").iterdir())
+    assert names == ["machine.json", "plan.html", "plan.txt"]
+
+
+def test_the_plan_of_a_machine_that_runs_by_itself_tells_where_it_crushes(running, machine):
+    """All that moves in a press of the machine with its button, moves in the running one too."""
+    pressed = set(crushing(machine, watch_press(machine)))
+    assert pressed
+    assert pressed <= set(crushing(running.machine, watch_press(running.machine)))

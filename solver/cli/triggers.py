@@ -24,7 +24,7 @@ from solver.cli.common import (
 @click.argument("scenario", type=FILE)
 @click.option("--clock", "what", flag_value="clock", help="No button: the machine runs by itself.")
 @click.option("--hold-off", "what", flag_value="hold-off", help="No press comes too soon.")
-@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for machine.json.")
+@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for machine and plan.")
 @budget_option
 @json_option
 @force_option

@@ -14,6 +14,8 @@ from solver.simulate import Event, Simulation, Stroke
 
 LIMIT = 600
 """Half-ticks to wait for rest."""
+RUNNING = 120
+"""Half-ticks to watch a machine that runs by itself."""
 
 
 def cases(machine: Machine) -> tuple[Case, ...]:
@@ -23,9 +25,17 @@ def cases(machine: Machine) -> tuple[Case, ...]:
 
 
 def watch_press(machine: Machine) -> Trace:
-    """One press from rest. A machine without a button gives its idle state."""
+    """One press from rest. A machine without a button gives its idle state.
+
+    One that runs by itself gives its first ticks, enough for every ram to have stroked.
+    """
     simulation = Simulation(machine, cases(machine)[0], record=True)
-    simulation.run_to_rest(LIMIT)
+    rests = simulation.run_to_rest(LIMIT)
+    if not rests and not simulation.buttons:
+        simulation = Simulation(machine, cases(machine)[0], record=True)
+        for _ in range(RUNNING):
+            simulation.step()
+        return _trace(simulation, 0)
     start = simulation.now
     if simulation.buttons:
         simulation.press_all()

@@ -9,10 +9,13 @@ from models.fault import InputError
 from models.trigger import Added, NotAdded
 from solver.files import check_out_dir, write_new
 from solver.machine_file import read_machine, write_machine
+from solver.plan.plan import build_plan
 from solver.read_scenario import read_scenario
+from solver.sheets.page import write_page
+from solver.sheets.text import write_sheets
 from solver.trigger.add import Say, What, add_trigger
 
-NAME = "machine.json"
+NAMES = ("machine.json", "plan.html", "plan.txt")
 WARNING: dict[What, str] = {
     "clock": (
         "The clock runs from the moment its ring is closed and never rests: place one of the "
@@ -73,11 +76,14 @@ class TriggerReport:
                 return {"added": None, "why": why, "tried": tried}
 
     def write(self, out_dir: Path, force: bool) -> list[Path]:
-        """Write the machine, if there is one."""
+        """Write the machine and its plan, if there is one."""
         if not isinstance(self.result, Added):
             return []
-        write_new(out_dir / NAME, write_machine(self.result.machine), force)
-        return [out_dir / NAME]
+        plan = build_plan(self.result.machine)
+        contents = (write_machine(self.result.machine), write_page(plan), write_sheets(plan))
+        for name, content in zip(NAMES, contents, strict=True):
+            write_new(out_dir / name, content, force)
+        return [out_dir / name for name in NAMES]
 
 
 def trigger_file(
@@ -92,6 +98,6 @@ def trigger_file(
 ) -> TriggerReport:
     """Read both, tell all that is wrong with them, and add the unit."""
     machine, scenario = read_machine(machine_path), read_scenario(scenario_path)
-    if faults := check_out_dir(out_dir, [NAME], force):
+    if faults := check_out_dir(out_dir, NAMES, force):
         raise InputError(faults)
     return TriggerReport(what, add_trigger(machine, scenario, what, budget_s, say))
