@@ -44,6 +44,12 @@ def place_boosters(
     return arms
 
 
+def needs_no_search(loop: Sequence[Cell], path: Sequence[Cell], reach: int, least: int) -> bool:
+    """Whether the plain case fits, and is as quick as can be hoped for."""
+    arms = _two_arms(loop, path, reach)
+    return arms is not None and arms[1] <= least
+
+
 def _two_arms(
     loop: Sequence[Cell], path: Sequence[Cell], reach: int
 ) -> tuple[Boosters, int] | None:

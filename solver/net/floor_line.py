@@ -10,8 +10,9 @@ the next, one tick later.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Protocol
 
 from models.geometry import Cell, Frame, add, scale, sub
@@ -126,10 +127,12 @@ class LineSearch:
         paths = self._paths(loop, normal, *places)
         found: list[Line] = []
         reached = False
-        for path in paths:
+        for path, easy in self._easy_first(loop, paths):
             reached = True
             if found and len(path) > 1 + len(found[0].link):
                 break
+            if not easy and any(line.ticks <= self._least_ticks(loop, path) for line in found):
+                continue
             line = self._fed(loop, path)
             if line is not None:
                 found.append(line)
@@ -222,6 +225,21 @@ class LineSearch:
             yield tuple(path)
 
     # ------------------------------------------------------------------ boosters
+
+    def _easy_first(
+        self, loop: Sequence[Cell], paths: Iterable[tuple[Cell, ...]]
+    ) -> Iterator[tuple[tuple[Cell, ...], bool]]:
+        """Of paths of one length first those that need no search: in long loops it takes long."""
+        from solver.net.boosters import needs_no_search
+
+        for _, group in groupby(paths, key=len):
+            hard = []
+            for path in group:
+                if needs_no_search(loop, path, self.reach, self._least_ticks(loop, path)):
+                    yield path, True
+                else:
+                    hard.append(path)
+            yield from ((path, False) for path in hard)
 
     def _least_ticks(self, loop: Sequence[Cell], path: Sequence[Cell]) -> int:
         """No line of so many cells is quicker: each net carries the pulse `reach` cells."""
