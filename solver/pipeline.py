@@ -28,6 +28,7 @@ from solver.sheets.terminal import draw_machine
 from solver.sheets.text import write_sheets
 from solver.sheets.waveform import waveforms
 from solver.simulate import PressReport, Simulation, prove, run_presses
+from solver.simulate.several import prove_apart
 from solver.status import Snapshot
 from solver.tell import fault_json, tell_fault, tell_front, tell_presses, tell_verdict
 
@@ -317,6 +318,8 @@ def check_file(path: Path) -> CheckReport:
     machine = read_machine(path)
     faults = check_machine(machine)
     results = prove(machine, cases_of(machine))
+    if machine.loops and not any(result.faults for result in results):
+        faults += prove_apart(machine, cases_of(machine))
     seen: dict[tuple[str, tuple[object, ...]], MachineFault] = {}
     for result in results:
         for fault in result.faults:

@@ -16,7 +16,8 @@ from models.machine import ALL_CASES, Machine
 from models.together import Apart
 from solver.check import check_machine
 from solver.cli import cli
-from solver.machine_file import parse_machine, read_machine, write_machine
+from solver.machine_file import parse_machine, read_machine, read_one_loop, write_machine
+from solver.pipeline import check_file
 from solver.plan.plan import build_plan
 from solver.read_scenario import parse_scenario
 from solver.sheets.page import write_page
@@ -82,6 +83,16 @@ def test_a_button_that_moves_the_other_loop_is_caught(apart: Machine) -> None:
     a, b = apart.loops
     swapped = replace(apart, tape=apart.tape[a:] + apart.tape[:a], loops=(b, a))
     assert prove_apart(swapped, ALL_CASES[:1])
+
+
+def test_the_check_of_a_file_judges_each_button_alone(apart: Machine, tmp_path: Path) -> None:
+    """All buttons at once do not show which button moves which loop."""
+    a, b = apart.loops
+    path = tmp_path / "machine.json"
+    swapped = replace(apart, tape=apart.tape[a:] + apart.tape[:a], loops=(b, a))
+    rules = apart.rules.model_copy(update={"overhead_pickup": False})
+    path.write_text(write_machine(replace(swapped, rules=rules)), encoding="utf-8")
+    assert any(fault.code == "misplaced" for fault in check_file(path).faults)
 
 
 def test_machines_that_share_a_cell_are_not_joined() -> None:
@@ -166,6 +177,8 @@ def test_the_command_joins_two_rings(tmp_path: Path) -> None:
     joint = read_machine(out / "machine.json")
     assert joint.loops == (12, 12)
     assert not prove_apart(joint, ALL_CASES[:1])
+    with pytest.raises(InputError, match="2 loops"):
+        read_one_loop(out / "machine.json")
     for k in (1, 2):
         alone = read_machine(out / f"machine-{k}.json")
         assert not alone.loops

@@ -26,7 +26,7 @@ from solver.faults.words import (
     table_lines,
 )
 from solver.files import read_file, write_new
-from solver.machine_file import read_machine, write_machine
+from solver.machine_file import read_one_loop, write_machine
 from solver.plan.words import margin_lines, margin_table
 
 Say = Callable[[str], None]
@@ -96,7 +96,7 @@ def margins_file(path: Path, limit: int, say: Say) -> MarginReport:
 
 
 def _sound_machine(path: Path) -> Machine:
-    machine = read_machine(path)
+    machine = read_one_loop(path)
     if is_sound(machine):
         return machine
     remedy = "Give the machine as planned; `ringwright check` says what is wrong with this one."

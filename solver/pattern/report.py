@@ -12,13 +12,13 @@ from models.fault import Fault, InputError
 from models.machine import Machine
 from models.pattern import Choreography, Designed, NoPattern, OpenPattern, Pattern
 from solver.files import check_out_dir, write_new
-from solver.machine_file import read_machine
+from solver.machine_file import read_one_loop
 from solver.pattern.design import best_pattern
 from solver.pattern.page import svg_scene, write_pattern_page
 from solver.pattern.picture import draw_scene, list_marks
 from solver.pattern.read import read_choreography
 from solver.pattern.reason import fewest
-from solver.pattern.turn import period, scene
+from solver.pattern.turn import back_after, period, scene
 
 JSON, PAGE = "pattern.json", "pattern.html"
 MAX_PICTURES = 200
@@ -30,12 +30,12 @@ def design_pattern(machine: Machine, asked: Choreography, budget_s: float) -> De
     if asked.given is not None:
         return Pattern(asked.given)
     deadline = time.monotonic() + budget_s
-    n = len(machine.tape)
-    answer, marks = best_pattern(n, asked.marks, asked.blank, asked.wishes, deadline)
+    spans = machine.spans
+    answer, marks = best_pattern(spans, asked.marks, asked.blank, asked.wishes, deadline)
     if marks is not None:
         return Pattern(marks, answer == "best")
     if answer == "none":
-        clash = fewest(n, asked.marks, asked.blank, asked.wishes, deadline)
+        clash = fewest(spans, asked.marks, asked.blank, asked.wishes, deadline)
         if clash is not None:
             return NoPattern(clash)
     return OpenPattern()
@@ -73,16 +73,16 @@ class PatternReport:
                 return ["Undecided: the time given ran out."]
 
     def _told(self, marks: str) -> list[str]:
-        n = len(marks)
-        lines = [f"{n} blocks, from the tape's first cell on: {marks}"]
+        spans = self.machine.spans
+        lines = [f"{len(marks)} blocks, from the tape's first cell on: {marks}"]
         if self.asked.given is None:
             blanks = marks.count(self.asked.blank)
             proven = "no pattern has more" if self.result == Pattern(marks, True) else "best so far"
             lines.append(f"blank: {blanks} ({proven})")
-        lines.append(f"the picture first repeats after {period(marks)} presses")
-        lines.append(f"every block is back after {n} presses")
+        lines.append(f"the picture first repeats after {period(marks, spans)} presses")
+        lines.append(f"every block is back after {back_after(spans)} presses")
         for presses in self.asked.presses:
-            lines += draw_scene(self.machine, scene(marks, self.machine.tape, presses))
+            lines += draw_scene(self.machine, scene(marks, self.machine, presses))
         return [*lines, "blocks before the first press:", *list_marks(self.machine, marks)]
 
     def as_json(self) -> dict[str, object]:
@@ -94,8 +94,8 @@ class PatternReport:
                     "marks": marks,
                     "colours": {m: self.asked.colours[m] for m in sorted(set(marks))},
                     "most_blanks": plain,
-                    "period": period(marks),
-                    "back_after": len(marks),
+                    "period": period(marks, self.machine.spans),
+                    "back_after": back_after(self.machine.spans),
                 }
             case NoPattern(wishes=wishes):
                 told = [{"text": wish.text, "place": wish.place} for wish in wishes]
@@ -120,7 +120,7 @@ class PatternReport:
             PAGE: write_pattern_page(self.machine, self.asked, marks),
         }
         for presses in self.asked.presses:
-            drawn = svg_scene(self.machine, self.asked, scene(marks, self.machine.tape, presses))
+            drawn = svg_scene(self.machine, self.asked, scene(marks, self.machine, presses))
             contents[self._picture(presses)] = drawn + "\n"
         for name, content in contents.items():
             write_new(out_dir / name, content, force)
@@ -137,7 +137,7 @@ def pattern_file(
     force: bool,
 ) -> PatternReport:
     """Read both files and design; nothing is begun if the results could not be written."""
-    machine = read_machine(machine_path)
+    machine = read_one_loop(machine_path)
     if not machine.tape:
         what, remedy = "the machine has no tape", "Give a machine with one."
         raise InputError([Fault(str(machine_path), 0, 0, what, "", remedy)])

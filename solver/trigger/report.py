@@ -8,7 +8,7 @@ from pathlib import Path
 from models.fault import InputError
 from models.trigger import Added, NotAdded
 from solver.files import check_out_dir, write_new
-from solver.machine_file import read_machine, write_machine
+from solver.machine_file import read_one_loop, write_machine
 from solver.plan.plan import build_plan
 from solver.read_scenario import read_scenario
 from solver.sheets.page import write_page
@@ -97,7 +97,7 @@ def trigger_file(
     say: Say,
 ) -> TriggerReport:
     """Read both, tell all that is wrong with them, and add the unit."""
-    machine, scenario = read_machine(machine_path), read_scenario(scenario_path)
+    machine, scenario = read_one_loop(machine_path), read_scenario(scenario_path)
     if faults := check_out_dir(out_dir, NAMES, force):
         raise InputError(faults)
     return TriggerReport(what, add_trigger(machine, scenario, what, budget_s, say))
