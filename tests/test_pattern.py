@@ -17,7 +17,7 @@ from models.surface import plane_of
 from solver.machine_file import parse_machine
 from solver.pattern.read import read_choreography
 from solver.pattern.report import PatternReport, design_pattern
-from solver.pattern.turn import period, scene
+from solver.pattern.turn import back_after, period, scene
 from solver.simulate import Simulation
 from tests.browser import open_browser
 from tests.oracles.ring_builder import build_ring, rectangle
@@ -45,11 +45,11 @@ def test_the_pictures_are_those_of_the_simulated_machine():
     simulation = Simulation(RING, ALL_CASES[0])
     for presses in range(4):
         now = {cell: marks[block] for cell, block in simulation.tape.items()}
-        assert scene(marks, RING.tape, presses).shows == now
+        assert scene(marks, RING, presses).shows == now
         simulation.press()
         assert simulation.run_to_rest()
     assert not simulation.faults
-    assert scene(marks, RING.tape, 10).shows == scene(marks, RING.tape, 0).shows
+    assert scene(marks, RING, 10).shows == scene(marks, RING, 0).shows
 
 
 @pytest.mark.parametrize(
@@ -63,7 +63,9 @@ def test_the_pictures_are_those_of_the_simulated_machine():
 def test_periods_count_the_necklaces(letters, known):
     """A pattern with period d is one of d turns of a necklace; so necklaces are sums of 1/d."""
     for n, necklaces in enumerate(known, start=1):
-        periods = Counter(period("".join(w)) for w in product("ABC"[:letters], repeat=n))
+        periods = Counter(
+            period("".join(w), [range(n)]) for w in product("ABC"[:letters], repeat=n)
+        )
         assert sum(count // d for d, count in periods.items()) == necklaces
         assert all(n % d == 0 and count % d == 0 for d, count in periods.items())
         # Burnside's lemma over the n turns of a ring.
@@ -73,24 +75,49 @@ def test_periods_count_the_necklaces(letters, known):
 def test_the_period_is_the_first_turn_that_changes_nothing():
     for word in map("".join, product("AB", repeat=8)):
         turns = [t for t in range(1, 9) if word[t:] + word[:t] == word]
-        assert period(word) == turns[0]
+        assert period(word, [range(8)]) == turns[0]
         # Two turns that change nothing come from a common one (Fine and Wilf 1965, on a ring).
         assert all(t % turns[0] == 0 for t in turns)
+
+
+def test_several_loops_turn_each_by_itself():
+    machine = Machine("two", RING.room, RING.rules, RING.tape, (), loops=(6, 4))
+    word = now = "AB.AB.CC.C"
+    for presses in range(13):
+        assert "".join(scene(word, machine, presses).shows[c] for c in machine.tape) == now
+        now = pressed(now, machine)
+    assert back_after(machine.spans) == 12
+    assert period(word, machine.spans) == naive_period(word, machine) == 12
+    assert period("AB.AB.CCCC", machine.spans) == 3
 
 
 # ------------------------------------------------------------------ design
 
 
-def holds(word, rule):
+def pressed(word, machine):
+    """What the cells show after one press, when they show `word` now."""
+    shown = list(word)
+    for at, following in enumerate(machine.following):
+        shown[following] = word[at]
+    return "".join(shown)
+
+
+def naive_period(word, machine):
+    now = pressed(word, machine)
+    presses = 1
+    while now != word:
+        now, presses = pressed(now, machine), presses + 1
+    return presses
+
+
+def holds(word, rule, machine):
     match rule:
         case Pin(block, mark):
             return word[block] == mark
         case Share(blocks, marks, low, high):
             return low <= sum(word[b] in marks for b in blocks) <= high
         case Period(presses):
-            return (
-                next(t for t in range(1, len(word) + 1) if word[t:] + word[:t] == word) == presses
-            )
+            return naive_period(word, machine) == presses
 
 
 def some_wish(draw, n, marks):
@@ -107,15 +134,21 @@ def some_wish(draw, n, marks):
     return Wish(rule, str(rule), "")
 
 
+def some_case(seed):
+    """A tape in one loop or several, marks, and wishes."""
+    draw = random.Random(seed)
+    n, loops = draw.choice([(4, ()), (6, ()), (6, ()), (6, (4, 2)), (5, (3, 2))])
+    marks = draw.choice([".A", ".AB"])
+    machine = Machine("part of a ring", RING.room, RING.rules, RING.tape[:n], (), loops=loops)
+    wishes = tuple(some_wish(draw, n, marks) for _ in range(draw.randint(1, 5)))
+    return machine, marks, wishes, ["".join(w) for w in product(marks, repeat=n)]
+
+
 @pytest.mark.parametrize("seed", range(120))
 def test_design_against_enumeration(seed):
-    draw = random.Random(seed)
-    n, marks = draw.choice([4, 6]), draw.choice([".A", ".AB"])
-    machine = Machine("part of a ring", RING.room, RING.rules, RING.tape[:n], ())
-    wishes = tuple(some_wish(draw, n, marks) for _ in range(draw.randint(1, 5)))
+    machine, marks, wishes, words = some_case(seed)
     asked = Choreography("x", {}, ".", marks, None, wishes, (0,))
-    words = ["".join(w) for w in product(marks, repeat=n)]
-    good = [w for w in words if all(holds(w, wish.rule) for wish in wishes)]
+    good = [w for w in words if all(holds(w, wish.rule, machine) for wish in wishes)]
     result = design_pattern(machine, asked, 60)
     if isinstance(result, Pattern):
         assert result.plain
@@ -125,21 +158,18 @@ def test_design_against_enumeration(seed):
     assert not good
     assert isinstance(result, NoPattern)
     rules = [wish.rule for wish in result.wishes]
-    assert not any(all(holds(w, rule) for rule in rules) for w in words)
+    assert not any(all(holds(w, rule, machine) for rule in rules) for w in words)
     for spare in range(len(rules)):
         rest = rules[:spare] + rules[spare + 1 :]
-        assert any(all(holds(w, rule) for rule in rest) for w in words)
+        assert any(all(holds(w, rule, machine) for rule in rest) for w in words)
 
 
 def test_both_answers_come_up_in_the_enumeration():
     """The test above would say little if all its wishes could be kept, or none."""
     kept = 0
     for seed in range(120):
-        draw = random.Random(seed)
-        n, marks = draw.choice([4, 6]), draw.choice([".A", ".AB"])
-        wishes = [some_wish(draw, n, marks).rule for _ in range(draw.randint(1, 5))]
-        words = ("".join(w) for w in product(marks, repeat=n))
-        kept += any(all(holds(w, rule) for rule in wishes) for w in words)
+        machine, _, wishes, words = some_case(seed)
+        kept += any(all(holds(w, wish.rule, machine) for wish in wishes) for w in words)
     assert 30 <= kept <= 90
 
 
@@ -156,7 +186,7 @@ def test_a_word_stands_where_it_must(tmp_path):
     assert isinstance(result, Pattern)
     assert result.marks.count(".") == 7
     for presses in (3, 13, 23):
-        shows = scene(result.marks, RING.tape, presses).shows
+        shows = scene(result.marks, RING, presses).shows
         assert [shows[start[0] + i, start[1], start[2]] for i in (0, 2, 3)] == list("LMP")
 
 
@@ -205,8 +235,8 @@ def test_a_map_a_count_and_a_period_at_once(tmp_path):
         period = 5
     """)  # fmt: skip
     assert isinstance(result, Pattern)
-    assert period(result.marks) == 5
-    assert scene(result.marks, RING.tape, 2).shows[RING.tape[7]] == "A"
+    assert period(result.marks, RING.spans) == 5
+    assert scene(result.marks, RING, 2).shows[RING.tape[7]] == "A"
     assert sum(mark in "AB" for mark in result.marks) == 4
 
 
@@ -220,7 +250,7 @@ def test_a_period_that_does_not_divide_is_refused_alone(tmp_path):
     """)  # fmt: skip
     assert isinstance(result, NoPattern)
     assert len(result.wishes) == 1
-    assert "does not divide the tape's 10" in result.wishes[0].text
+    assert "does not divide the 10 of all turns" in result.wishes[0].text
 
 
 # ------------------------------------------------------------------ files and page
@@ -280,7 +310,7 @@ def test_the_command_and_the_page(tmp_path):
         for _ in range(2):
             browser.find_element("id", "on").click()
         assert browser.find_element("id", "told").text == "after 2 presses"
-        shows = scene("AB.<.AB.<.", RING.tape, 2).shows
+        shows = scene("AB.<.AB.<.", RING, 2).shows
         for j, cell in enumerate(RING.tape):
             drawn = browser.find_element("css selector", f'#turning [data-cell="{j}"]')
             assert drawn.text == shows[cell].replace(".", "")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from html import escape
 from importlib import resources
 from xml.sax.saxutils import quoteattr
@@ -11,7 +10,7 @@ from xml.sax.saxutils import quoteattr
 from models.machine import Machine
 from models.pattern import Choreography, Scene
 from solver.pattern.picture import list_marks, spots
-from solver.pattern.turn import period, scene
+from solver.pattern.turn import back_after, period, scene
 from solver.pattern.wishes import presses_text
 
 POLICY = (
@@ -19,6 +18,8 @@ POLICY = (
     "base-uri 'none'; form-action 'none'"
 )
 CELL, GAP = 24, 12
+MOST_PRESSES = 10_000
+"""As far as the page turns."""
 LOOK = """
 .scenes{display:flex;flex-wrap:wrap;gap:1rem 1.6rem}
 .scenes figure{margin:.3rem 0}
@@ -73,7 +74,8 @@ def write_pattern_page(machine: Machine, asked: Choreography, marks: str) -> str
     title = escape(asked.title)
     css = resources.files("solver").joinpath("data", "page", "page.css").read_text("utf-8")
     script = resources.files("solver").joinpath("data", "pattern", "pattern.js").read_text("utf-8")
-    n = len(marks)
+    spans = machine.spans
+    last = min(back_after(spans), MOST_PRESSES) - 1
     scenes = "".join(_figure(machine, asked, marks, presses) for presses in asked.presses)
     blocks = "".join(f"<li>{escape(line)}</li>" for line in list_marks(machine, marks))
     return f"""<!DOCTYPE html>
@@ -88,21 +90,21 @@ def write_pattern_page(machine: Machine, asked: Choreography, marks: str) -> str
 <body>
 <main>
 <h1>{title}</h1>
-<dl class="facts"><div><dt>Blocks</dt><dd>{n}</dd></div>
-<div><dt>Presses until the picture repeats</dt><dd>{period(marks)}</dd></div>
-<div><dt>Presses until every block is back</dt><dd>{n}</dd></div></dl>
+<dl class="facts"><div><dt>Blocks</dt><dd>{len(marks)}</dd></div>
+<div><dt>Presses until the picture repeats</dt><dd>{period(marks, spans)}</dd></div>
+<div><dt>Presses until every block is back</dt><dd>{back_after(spans)}</dd></div></dl>
 <section id="player" hidden><h2>Turn it</h2>
-<div id="turning">{svg_scene(machine, asked, scene(marks, machine.tape, 0))}</div>
+<div id="turning">{svg_scene(machine, asked, scene(marks, machine, 0))}</div>
 <div class="bar"><button id="back" type="button">Back</button>
 <button id="play" type="button">Play</button><button id="on" type="button">On</button>
-<label class="grow">Presses<input id="presses" type="range" min="0" max="{n - 1}" value="0"></label>
+<label class="grow">Presses<input id="presses" type="range" min="0" max="{last}" value="0"></label>
 <output id="told" for="presses"></output></div></section>
 <h2>Pictures</h2>
 <div class="scenes">{scenes}</div>
 <h2>Which block where, before the first press</h2>
 <ol class="lines">{blocks}</ol>
 </main>
-<script type="application/json" id="pattern-data">{_json(asked, marks)}</script>
+<script type="application/json" id="pattern-data">{_json(machine, asked, marks)}</script>
 <script>{script}</script>
 </body>
 </html>
@@ -110,13 +112,14 @@ def write_pattern_page(machine: Machine, asked: Choreography, marks: str) -> str
 
 
 def _figure(machine: Machine, asked: Choreography, marks: str, presses: int) -> str:
-    drawn = svg_scene(machine, asked, scene(marks, machine.tape, presses))
+    drawn = svg_scene(machine, asked, scene(marks, machine, presses))
     return f"<figure>{drawn}<figcaption>{presses_text(presses)}</figcaption></figure>"
 
 
-def _json(asked: Choreography, marks: Sequence[str]) -> str:
+def _json(machine: Machine, asked: Choreography, marks: str) -> str:
     data = {
         "marks": marks,
+        "loops": [[span.start, len(span)] for span in machine.spans for _ in span],
         "blank": asked.blank,
         "colours": dict(asked.colours),
         "inks": {mark: ink(colour) for mark, colour in asked.colours.items()},

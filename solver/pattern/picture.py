@@ -40,9 +40,10 @@ def draw_scene(machine: Machine, scene: Scene) -> list[str]:
 
 def list_marks(machine: Machine, marks: Sequence[str]) -> list[str]:
     """Which mark each block gets, in the order of the tape, runs of one mark in one line."""
+    starts = {span.start for span in machine.spans}
     lines, start = [], 0
     for at in range(1, len(marks) + 1):
-        if at < len(marks) and marks[at] == marks[start]:
+        if at < len(marks) and marks[at] == marks[start] and at not in starts:
             continue
         cells = f"{machine.tape[start]}"
         if at - 1 > start:

@@ -38,6 +38,7 @@ from models.geometry import Box, Cell, sub
 from models.machine import Machine
 from models.pattern import ANY, Choreography
 from models.surface import SURFACES, SurfaceName, plane_of
+from solver.pattern.turn import back_after
 from solver.pattern.wishes import WishList
 from solver.scenario_file.places import KeyPath
 from solver.scenario_file.view import TomlView, closest, read_text, show
@@ -131,7 +132,7 @@ class _Reader:
         self.view = view
         self.machine = machine
         self.tape = machine.tape
-        self.list = WishList(machine.tape)
+        self.list = WishList(machine)
         self.presses: set[int] = {0}
         self.marks: set[str] = set()
 
@@ -223,7 +224,7 @@ class _Reader:
     def _times(self, path: KeyPath, after: int | str | list[int] | None) -> list[int]:
         """After which presses; those of a demand on a few pictures are worth showing."""
         if after == "every":
-            return list(range(len(self.tape)))
+            return self._every(path)
         times = after if isinstance(after, list) else [after]
         numbers = [t for t in times if isinstance(t, int) and 0 <= t <= MAX_PRESSES]
         if len(numbers) < len(times) or not 0 < len(numbers) <= MAX_TIMES:
@@ -232,6 +233,14 @@ class _Reader:
             return []
         self.presses |= set(numbers)
         return numbers
+
+    def _every(self, path: KeyPath) -> list[int]:
+        """All pictures that there are."""
+        different = back_after(self.machine.spans)
+        if different > MAX_TIMES:
+            remedy = f"Name the presses, at most {MAX_TIMES}."
+            self.fault((*path, "after"), f"there are {different} pictures", "every", remedy)
+        return list(range(min(different, MAX_TIMES)))
 
     def _word(self, path: KeyPath, demand: _Demand, word: str) -> list[tuple[Cell, str]]:
         """The cells of a word, first letter first."""

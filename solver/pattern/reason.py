@@ -16,15 +16,16 @@ from pysat.solvers import Solver
 
 from models.pattern import Period, Pin, Share, Wish
 from solver.pattern.design import best_pattern
+from solver.pattern.turn import Spans, back_after, turned
 
 Clause = list[int]
 
 
 def fewest(
-    n: int, marks: str, blank: str, wishes: Sequence[Wish], deadline: float
+    spans: Spans, marks: str, blank: str, wishes: Sequence[Wish], deadline: float
 ) -> tuple[Wish, ...] | None:
     """A set of wishes that clash, none of them spare; None if the time runs out."""
-    formula = _Formula(n, marks)
+    formula = _Formula(spans, marks)
     switches = [formula.switched(wish) for wish in wishes]
     with Solver(name="cadical153", bootstrap_with=formula.clauses) as solver:
         assert not solver.solve(assumptions=switches), "two solvers disagree about a pattern"
@@ -41,7 +42,7 @@ def fewest(
                 kept = set(solver.get_core() or [])
                 core = [switch for switch in rest if switch in kept]
     found = tuple(wish for wish, switch in zip(wishes, switches, strict=True) if switch in core)
-    answer, _ = best_pattern(n, marks, blank, found, deadline)
+    answer, _ = best_pattern(spans, marks, blank, found, deadline)
     assert answer in ("none", "open"), "two solvers disagree about a reason"
     return found if answer == "none" else None
 
@@ -49,11 +50,12 @@ def fewest(
 class _Formula:
     """Every block carries exactly one mark; a wish holds if its switch is on."""
 
-    def __init__(self, n: int, marks: str) -> None:
-        self.n, self.marks = n, marks
+    def __init__(self, spans: Spans, marks: str) -> None:
+        self.spans, self.marks = spans, marks
+        self.blocks = [block for span in spans for block in span]
         self._pool = IDPool()
         self.clauses: list[Clause] = []
-        for block in range(n):
+        for block in self.blocks:
             literals = [self._carries(block, mark) for mark in marks]
             self.clauses += CardEnc.equals(
                 literals, bound=1, vpool=self._pool, encoding=EncType.pairwise
@@ -61,7 +63,7 @@ class _Formula:
         self._numbers = count()
 
     def _carries(self, block: int, mark: str) -> int:
-        return int(self._pool.id((block % self.n, mark)))
+        return int(self._pool.id((block, mark)))
 
     def _new(self) -> int:
         return int(self._pool.id(("new", next(self._numbers))))
@@ -93,23 +95,23 @@ class _Formula:
         return clauses
 
     def _period(self, presses: int) -> list[Clause]:
-        if self.n % presses:
+        if back_after(self.spans) % presses:
             return [[]]
         clauses = []
-        for block in range(self.n):
+        for block, other in zip(self.blocks, turned(self.spans, presses), strict=True):
             for mark in self.marks:
-                here, there = self._carries(block, mark), self._carries(block + presses, mark)
+                here, there = self._carries(block, mark), self._carries(other, mark)
                 clauses += [[-here, there], [here, -there]]
         shorter = [d for d in range(1, presses) if presses % d == 0]
         return clauses + [clause for d in shorter for clause in self._changes(d)]
 
     def _changes(self, presses: int) -> list[Clause]:
-        """Some block carries a mark that the one which takes its place does not."""
+        """Some block carries a mark that the one in its place after these presses does not."""
         clauses, some = [], []
-        for block in range(self.n):
+        for block, other in zip(self.blocks, turned(self.spans, presses), strict=True):
             for mark in self.marks:
                 new = self._new()
                 some.append(new)
                 clauses.append([-new, self._carries(block, mark)])
-                clauses.append([-new, -self._carries(block + presses, mark)])
+                clauses.append([-new, -self._carries(other, mark)])
         return [*clauses, some]

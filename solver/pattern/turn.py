@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
-from models.geometry import Cell
+from models.machine import Machine
 from models.pattern import Scene
+
+Spans = Sequence[range]
+"""Where each loop stands in the list of tape cells; it is one as a rule."""
 
 
 def divisors(n: int) -> list[int]:
@@ -18,15 +22,28 @@ def prime_factors(n: int) -> list[int]:
     return [p for p in divisors(n)[1:] if len(divisors(p)) == 2]
 
 
-def period(marks: str) -> int:
-    """Presses until the picture first is the same again: the smallest turn that changes nothing.
+def turned(spans: Spans, presses: int) -> list[int]:
+    """The block that lies on each tape cell after so many presses, of all buttons if several."""
+    return [span.start + (i - span.start - presses) % len(span) for span in spans for i in span]
 
-    It divides the length, so that only divisors need a look.
+
+def back_after(spans: Spans) -> int:
+    """Presses until every block is back."""
+    return math.lcm(*(len(span) for span in spans))
+
+
+def period(marks: str, spans: Spans) -> int:
+    """Presses until the picture first is the same again.
+
+    Of one loop it is the smallest turn that changes nothing, which divides the loop's length.
     """
-    return next(d for d in divisors(len(marks)) if marks[d:] + marks[:d] == marks)
+    words = [marks[span.start : span.stop] for span in spans]
+    return math.lcm(
+        *(next(d for d in divisors(len(w)) if w[d:] + w[:d] == w) for w in words),
+    )
 
 
-def scene(marks: str, tape: Sequence[Cell], presses: int) -> Scene:
+def scene(marks: str, machine: Machine, presses: int) -> Scene:
     """What each tape cell shows."""
-    n = len(tape)
-    return Scene(presses, {cell: marks[(j - presses) % n] for j, cell in enumerate(tape)})
+    blocks = turned(machine.spans, presses)
+    return Scene(presses, {c: marks[b] for c, b in zip(machine.tape, blocks, strict=True)})

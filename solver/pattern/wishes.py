@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from models.geometry import Cell
+from models.machine import Machine
 from models.pattern import ANY, Period, Pin, Share, Wish
+from solver.pattern.turn import back_after, turned
 
 
 def presses_text(presses: int) -> str:
@@ -18,17 +20,20 @@ def presses_text(presses: int) -> str:
 class WishList:
     """The wishes of one tape, each said once."""
 
-    tape: Sequence[Cell]
+    machine: Machine
     wishes: list[Wish] = field(default_factory=list)
     _index: dict[Cell, int] = field(init=False)
+    _turned: dict[int, list[int]] = field(default_factory=dict)
     _known: set[Pin | Share | Period] = field(default_factory=set)
 
     def __post_init__(self) -> None:
-        self._index = {cell: j for j, cell in enumerate(self.tape)}
+        self._index = {cell: j for j, cell in enumerate(self.machine.tape)}
 
     def block(self, cell: Cell, presses: int) -> int:
         """The block that lies on a tape cell after so many presses."""
-        return (self._index[cell] - presses) % len(self.tape)
+        if presses not in self._turned:
+            self._turned[presses] = turned(self.machine.spans, presses)
+        return self._turned[presses][self._index[cell]]
 
     def read(self, name: str, place: str, presses: int, marks: Iterable[tuple[Cell, str]]) -> None:
         """These cells show these marks."""
@@ -59,8 +64,9 @@ class WishList:
     def repeat(self, name: str, place: str, presses: int) -> None:
         """The picture first repeats after so many presses."""
         text = f"{name}: the picture first repeats after {presses} presses"
-        if len(self.tape) % presses:
-            text += f", which does not divide the tape's {len(self.tape)}"
+        whole = back_after(self.machine.spans)
+        if whole % presses:
+            text += f", which does not divide the {whole} of all turns"
         self._add(Period(presses), text, place)
 
     def _add(self, rule: Pin | Share | Period, text: str, place: str) -> None:

@@ -6,13 +6,15 @@
   const told = document.getElementById("told");
   const play = document.getElementById("play");
   const cells = document.querySelectorAll("#turning [data-cell]");
-  const n = data.marks.length;
+  const all = Number(slider.max) + 1;
   let timer = 0;
 
   const show = () => {
     const presses = Number(slider.value);
     for (const cell of cells) {
-      const mark = data.marks[(Number(cell.dataset.cell) - presses + n) % n];
+      const at = Number(cell.dataset.cell);
+      const [start, length] = data.loops[at];
+      const mark = data.marks[start + ((((at - start - presses) % length) + length) % length)];
       const [rect, text] = cell.children;
       rect.setAttribute("fill", data.colours[mark]);
       text.setAttribute("fill", data.inks[mark]);
@@ -21,7 +23,7 @@
     told.textContent = presses === 0 ? "at the start" : `after ${presses} press${presses > 1 ? "es" : ""}`;
   };
   const turn = (by) => {
-    slider.value = String((Number(slider.value) + by + n) % n);
+    slider.value = String((Number(slider.value) + by + all) % all);
     show();
   };
   const stop = () => {
