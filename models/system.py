@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -32,6 +33,8 @@ class System:
     surfaces: Mapping[SurfaceName, System] = field(default_factory=dict, hash=False)
     """For loops over several surfaces: the system of each."""
 
+    shares: bool = False
+    """Whether neighbouring lifts may have in common what fires them."""
     fallback: tuple[str, ...] = ()
     """Drives that are offered only where no other fits in."""
     world: System | None = None
@@ -78,10 +81,33 @@ class System:
 
     @property
     def depth(self) -> int:
-        """Cells behind the surface layer that a machine of this system reaches, at least."""
+        """Cells behind the surface layer that the designs of this system reach."""
         if self.surfaces:
             return self.column.depth
         return max(design.depth for design in (self.column, self.trigger, *self.drives))
+
+    @property
+    def least_depth(self) -> int:
+        """How deep a machine is at least: its loop turns each way, with the shallowest drives."""
+        if self.surfaces:
+            return self.column.depth
+        ways = {drive.up for drive in self.drives}
+        drives = (min(d.depth for d in self.drives if d.up == up) for up in ways)
+        return max(self.column.depth, self.trigger.depth, *drives)
+
+    def least_parts_of(self, cost: int) -> int:
+        """The parts of a machine at least, if its route costs so many.
+
+        Where lifts share what fires them a route counts too many for its cells: a block and the
+        wire on it fire five lifts at most, three that touch the block and two that the wire
+        points at. Its four corners and more are counted right, and there is a cable.
+        """
+        if not self.shares:
+            return cost
+        trigger = len(self.trigger.parts)
+        drives = 4 * min(len(drive.parts) for drive in self.drives)
+        cells = max(0, cost - trigger - drives) / (1 + self.cell_parts)
+        return trigger + drives + math.ceil(cells * (2 + 2 / 5)) + 1
 
     def drive(self, name: str) -> Design:
         """The drive of that name."""

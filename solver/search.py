@@ -30,6 +30,7 @@ from solver.net.floor_line import NetSearch
 from solver.net.layout import depth_of, score
 from solver.net.realise import Refused, net_search, realise
 from solver.net.space_net import SpaceNetSearch
+from solver.net.wall_net import WallNetSearch
 from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.problem import clashing, route_problem, this_route
@@ -39,6 +40,8 @@ Say = Callable[[str], None]
 Routes = RouteSearch | RectangleSearch
 PATIENCE = 4
 """Routes in a row without a better machine, after which a search that proves nothing ends."""
+QUICK_SHARE = 0.4
+"""How much of the time a wall may take before lines are searched for."""
 UNPROVEN = "every route was refused, but not every trigger net was tried"
 BEYOND = "no machine of this catalogue fits, but the rules alone do not exclude one"
 
@@ -76,13 +79,32 @@ def search_system(
     problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
 ) -> Verdict | Beaten:
     """The best machine of one system; `deadline` is a `time.monotonic()` time."""
+    nets = net_search(problem, system)
+    if isinstance(nets, WallNetSearch):
+        # Lines found by search take their time: first without them, on all routes.
+        until = time.monotonic() + QUICK_SHARE * (deadline - time.monotonic())
+        verdict = _search(problem, system, nets, until, seed, say, state)
+        if not isinstance(verdict, Undecided) or verdict.best is not None:
+            return verdict
+        nets.weaves, state.unproven = True, False
+    return _search(problem, system, nets, deadline, seed, say, state)
+
+
+def _search(
+    problem: Problem,
+    system: System,
+    nets: NetSearch,
+    deadline: float,
+    seed: int,
+    say: Say,
+    state: Progress,
+) -> Verdict | Beaten:
     routes = route_search(problem, system, seed, _worth(problem, system, state.rival))
     cut = reach_cut(problem, system)
     if cut is not None:
         routes.forbid(cut)
     if system.settled:
         routes.forbid(RouteCut(chosen=frozenset(_others(routes.problem, system))))
-    nets = net_search(problem, system)
     return _improve(problem, system, routes, nets, state, deadline, say)
 
 
@@ -117,9 +139,9 @@ def _worth(problem: Problem, system: System, rival: Feasible | None) -> tuple[in
     values: list[int] = []
     for term in problem.scenario.loop.minimise if rival is not None else ():
         assert rival is not None
-        if term == "dug" or (term == "depth" and system.depth < rival.score["depth"]):
+        if term == "dug" or (term == "depth" and system.least_depth < rival.score["depth"]):
             return _or_equal(values)
-        if term == "depth" and system.depth > rival.score["depth"]:
+        if term == "depth" and system.least_depth > rival.score["depth"]:
             return tuple(values) or (-1,)
         if term != "depth":
             values.append(rival.score[term])
@@ -322,10 +344,10 @@ def _with_depth(system: System, terms: tuple[str, ...], bound: tuple[int, ...]) 
     rest = iter(bound)
     full: list[int] = []
     for term in terms:
-        number = system.depth if term == "depth" else next(rest, None)
+        number = system.least_depth if term == "depth" else next(rest, None)
         if number is None:
             break
-        full.append(number)
+        full.append(system.least_parts_of(number) if term == "parts" else number)
     return tuple(full)
 
 

@@ -109,7 +109,7 @@ class SystemFront:
         """Each term first, then shorter and shorter loops."""
         terms = self.so_far.terms
         free = tuple(t for word in terms for t in TERMS if t == word and t != "depth")
-        self.needed["depth"] = self.system.depth
+        self.needed["depth"] = self.system.least_depth
         if TIME in terms:
             # A button that is pressed is not at rest.
             self.needed[TIME] = 2 * self.problem.scenario.rules.press

@@ -69,6 +69,10 @@ FLAT_TRIGGER = Design(
 class ClashError(Exception):
     """Two different parts are asked for in one cell."""
 
+    def __init__(self, text: str, cell: Cell | None = None) -> None:
+        super().__init__(text)
+        self.cell = cell
+
 
 @dataclass
 class LiftLine:
@@ -91,7 +95,7 @@ class LiftLine:
         part = Part(kind, at, None if face is None else FACE_OF[face], None, None, "line")
         old = self.parts.setdefault(at, part)
         if old != part and not self.lenient:
-            raise ClashError(f"{part.kind} and {old.kind} at {at}")
+            raise ClashError(f"{part.kind} and {old.kind} at {at}", at)
         if old != part:
             self.clashes.add(at)
 

@@ -160,6 +160,7 @@ def wall_system() -> System:
         WALL_TRIGGER,
         line_level=-3,
         least_parts=3,
+        shares=True,
         fallback=tuple(e.design.name for e in found if e.parity != "any"),
         world=WORLD,
     )

@@ -35,7 +35,9 @@ MOST_FEEDS = 12
 MAX_COVERS = 300
 """Sets of feeding places that are weighed."""
 MAX_TRIES = 240
-"""Pairs of a trigger and feeding places for which cables are led."""
+"""Pairs of a trigger and feeding places for which cables are led, if there is one such place."""
+LEAST_TRIES = 24
+"""The same where a line must be fed at many places, and each try takes long."""
 ENOUGH = 12
 """Nets after which the best of them is taken."""
 MAX_NETS = 6
@@ -63,6 +65,8 @@ class WallNetSearch:
 
     def __init__(self, problem: Problem, system: System) -> None:
         self.problem, self.system = problem, system
+        self.weaves = False
+        """Whether a line is searched for where the usual one does not do."""
         self.reach = problem.scenario.rules.reach
         (self.surface,) = problem.scenario.surfaces.values()
         self.ground = frozenset(self._ground())
@@ -83,17 +87,22 @@ class WallNetSearch:
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """Nets for a route, fewest parts first; then, if there is none, why."""
         usual = self._usual(route)
-        scenes = self._woven(route)
+        scenes = self._woven(route) if self.weaves else iter(())
         refused = NoLine("no cables from a button to the lift line were found", proven=False)
         if isinstance(usual, NoLine):
             refused = replace(usual, proven=False)
         else:
             scenes = chain((usual,), scenes)
-        found = False
-        for scene in scenes:
-            for net in self._cabled(scene):
-                found = True
-                yield net
+        found = accepted = False
+        try:
+            for scene in scenes:
+                for net in self._cabled(scene):
+                    found = accepted = True
+                    yield net
+                    accepted = False
+        finally:
+            # Who asks no further has a machine: then other lines are not worth their time.
+            self.weaves = self.weaves and not accepted
         if not found:
             yield refused  # Else `realise` knows best why no net was accepted.
 
@@ -175,7 +184,8 @@ class WallNetSearch:
         try:
             line = wall_line(tape, inward)
         except ClashError as clash:
-            return NoLine(f"the lift line does not fit the loop: {clash}")
+            cut = None if clash.cell is None else self._cut(route, clash.cell, ())
+            return NoLine(f"the lift line does not fit the loop: {clash}", cut=cut)
         units = place_drives(problem, self.system, route)
         behind = {sub(cell, inward) for cell in tape}
         lifts = {sub(c, scale(inward, 2)): f"lift {k}" for k, c in enumerate(tape)}
@@ -245,7 +255,8 @@ class WallNetSearch:
                     weighed.append((max(lengths) + sum(lengths), max(lengths), trigger, cover))
         weighed.sort()
         nets: list[tuple[int, int, Net]] = []
-        for _, ticks, trigger, cover in weighed[:MAX_TRIES]:
+        fewest = len(weighed[0][3]) if weighed else 1
+        for _, ticks, trigger, cover in weighed[: max(LEAST_TRIES, MAX_TRIES // fewest**2)]:
             net = self._wired(scene, depth, trigger, [feeds[w] for w in cover], ticks)
             if net is not None:
                 nets.append((len(net.loose), len(nets), net))
