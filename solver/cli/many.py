@@ -49,6 +49,16 @@ def sweep(
     one, the exit status is 1, and the next call tries it again.
 
     \b
+    FILE (TOML):
+      rooms = ["my-room.toml", "more/*.toml"]      seen from FILE
+      [vary]                                       every combination of
+      "surfaces.floor.depth" = [4, 5, 6]           any field of a scenario
+      "loop.length" = [{ max = 20 }, { max = 40 }]
+      [rule_sets.usual]                            each laid over a room's [rules]
+      [rule_sets.weak-rams]
+      push_limit = 8
+
+    \b
     Examples:
       ringwright sweep scenarios/sweeps/how-deep.toml --out out/how-deep --budget 20
       ringwright sweep my-sweep.toml --out out/mine --cluster tcp://10.0.0.5:8786

@@ -32,6 +32,30 @@ def pattern(
     mark, when the picture repeats. If no pattern does it, the fewest demands that clash are told.
 
     \b
+    CHOREOGRAPHY (TOML):
+      marks = "AB"                  marks that may be used beside those demanded
+      blank = "."                   the mark where nothing is demanded
+      [palette]
+      A = "tomato"                  a colour of CSS, or "#rrggbb"
+      [[demand]]
+      after = 5                     presses; or [5, 13], or "every"
+      from = [3, 4, -1]             the cell of the first letter
+      to = [7, 4, -1]               and of the last
+      reads = "COURT"               ? stands for any mark
+      [[demand]]
+      after = 0
+      surface = "floor"
+      map = "..."                   a picture, drawn like the map of a scenario
+      [[demand]]
+      after = "every"
+      mark = "A"                    so many cells show it, of the tape or of a box from, to
+      at_most = 3                   or at_least, or exactly
+      [[demand]]
+      period = 4                    presses until the picture first repeats
+
+    With given = "A.B..." there are no demands: one mark a block, shown as it turns.
+
+    \b
     Examples:
       ringwright pattern out/first-ring scenarios/patterns/lamp.toml
       ringwright pattern my-room/machine.json words.toml --after 3 --out my-room/pattern

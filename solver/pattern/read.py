@@ -1,27 +1,6 @@
 """Read a choreography file for a machine: marks that are given, or demands on pictures.
 
-title = "Lamps"
-marks = "ABC"                   # marks that may be used beside those demanded
-blank = "."                     # the mark of a block of which nothing is demanded
-given = "AB..AB.."              # instead of demands: one mark a block
-[palette]
-A = "#d55e00"                   # or a colour's name (CSS)
-[[demand]]
-after = 5                       # or [5, 13], or "every"
-from = [3, 4, -1]               # the word runs straight from here ...
-to = [7, 4, -1]                 # ... to here
-reads = "COURT"                 # ? stands for any mark
-[[demand]]
-after = 0
-surface = "floor"
-map = "..."                     # rows as in a scenario, ? and blanks where nothing is demanded
-[[demand]]
-after = "every"
-from, to = ...                  # two corners of a box; without them the whole tape is meant
-mark = "A"                      # or several: "AB"
-exactly = 1                     # or at_least, at_most
-[[demand]]
-period = 4                      # the picture first repeats after so many presses
+What a file may hold is told by `ringwright pattern --help`.
 """
 
 from __future__ import annotations
