@@ -175,6 +175,8 @@ class Best:
     bound: int
     """Proven for the task as posed; 0 where nothing was proven."""
     refusals: int
+    seconds: float = 0.0
+    """How long the proof took."""
 
     @property
     def proven(self) -> bool:
@@ -197,7 +199,7 @@ def fewest(
         outcome = problem.decide(most, left, engine=engine)
         log(f"{problem.task.name}: at most {most}: {outcome.answer}, {outcome.seconds:.1f} s")
         if outcome.answer == "none":
-            return Best(best, most + 1, refusals)
+            return Best(best, most + 1, refusals, outcome.seconds)
         if outcome.answer == "unknown":
             break
         if accept(outcome.parts):
