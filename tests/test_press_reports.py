@@ -123,3 +123,28 @@ def test_the_idle_state_is_recorded_first():
     assert lit and live
     assert {event[1:] for event in simulation.events} == out | lit | live
     assert Simulation(RING, PLAIN).events is None
+
+
+@pytest.mark.parametrize("length", [1, 7, 40])
+def test_a_press_lasts_as_long_as_asked(length):
+    simulation = Simulation(RING, PLAIN)
+    assert simulation.run_to_rest()
+    simulation.press(length)
+    button = simulation.buttons[0]
+    held = 0
+    for _ in range(60):
+        simulation.step()
+        held += simulation.drivers[button.driver].on
+    assert held == length != button.length
+
+
+def test_a_state_tells_a_machine_at_rest_from_one_that_is_not():
+    simulation = Simulation(RING, PLAIN)
+    simulation.run_to_rest()
+    idle, seen = simulation.state(), set()
+    simulation.press()
+    while not simulation.at_rest():
+        simulation.step()
+        seen.add(simulation.state())
+    assert simulation.state() == idle, "the tape has moved on, and blocks are alike"
+    assert len(seen - {idle}) > 5
