@@ -148,3 +148,28 @@ def test_a_state_tells_a_machine_at_rest_from_one_that_is_not():
         seen.add(simulation.state())
     assert simulation.state() == idle, "the tape has moved on, and blocks are alike"
     assert len(seen - {idle}) > 5
+
+
+def test_a_situation_is_all_that_decides_the_future():
+    """In a second press the situations of the first one come again."""
+    one, two = Simulation(RING, ALL_CASES[0]), Simulation(RING, ALL_CASES[0])
+    two.press()
+    two.run_to_rest()
+    seen = set()
+    for simulation in (one, two):
+        simulation.press()
+    while not one.at_rest():
+        one.step()
+        two.step()
+        assert one.situation() == two.situation()
+        seen.add(one.situation())
+    assert len(seen) == one.now, "every half-tick of a press is another situation"
+    three = Simulation(RING, ALL_CASES[0])
+    three.press()
+    three.step()
+    three.press(button=0, length=4)
+    other = Simulation(RING, ALL_CASES[0])
+    other.press(length=4)
+    other.step()
+    assert three.state() == other.state()
+    assert three.situation() != other.situation(), "the button goes off at another time"

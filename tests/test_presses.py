@@ -10,7 +10,6 @@ import pytest
 from models.machine import ALL_CASES
 from solver.machine_file import parse_machine
 from solver.plan.watch import Timing, timing
-from solver.simulate import Simulation
 from tests import campaign_presses
 from tests.campaign_presses import press_faults, pressed
 from tests.oracles.ring_builder import build_ring, rectangle
@@ -50,31 +49,6 @@ def test_a_wrong_statement_is_seen(monkeypatch, off):
 
     monkeypatch.setattr(campaign_presses, "timing", stated)
     assert list(press_faults(RING, Random(1)))
-
-
-def test_a_situation_is_all_that_decides_the_future():
-    """In a second press the situations of the first one come again."""
-    one, two = Simulation(RING, ALL_CASES[0]), Simulation(RING, ALL_CASES[0])
-    two.press()
-    two.run_to_rest()
-    seen = set()
-    for simulation in (one, two):
-        simulation.press()
-    while not one.at_rest():
-        one.step()
-        two.step()
-        assert one.situation() == two.situation()
-        seen.add(one.situation())
-    assert len(seen) == one.now, "every half-tick of a press is another situation"
-    three = Simulation(RING, ALL_CASES[0])
-    three.press()
-    three.step()
-    three.press(button=0, length=4)
-    other = Simulation(RING, ALL_CASES[0])
-    other.press(length=4)
-    other.step()
-    assert three.state() == other.state()
-    assert three.situation() != other.situation(), "the button goes off at another time"
 
 
 def test_a_press_too_short_is_no_press_of_this_machine():
