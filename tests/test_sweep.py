@@ -361,6 +361,21 @@ def test_a_cluster_that_loses_a_worker_finishes(folder):
     assert not any(row.worker.endswith(f":{os.getpid()}") for _, row in report.rows)
 
 
+def test_a_worker_beside_another_models_finds_ours(tmp_path):
+    """python-sat installs a script models.py into the folder that the script `dask` is in."""
+    (tmp_path / "models.py").write_text("raise SystemExit('not ours')")
+    code = f"""
+import sys
+sys.path[:0] = [{str(tmp_path)!r}, {str(ROOT)!r}]
+from solver.sweep.remote import solve_plain
+print(solve_plain("x", sys.stdin.read(), "ring.toml", 100.0, 0).result)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], input=RING, capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "feasible\n"
+
+
 def test_no_cluster_there(folder, monkeypatch):
     pytest.importorskip("distributed")
     monkeypatch.setattr(pools, "CONNECT_S", 0.5)

@@ -9,10 +9,12 @@ import multiprocessing
 import signal
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import suppress
+from dataclasses import astuple
 from typing import Any, Protocol
 
 from models.fault import Fault, InputError
 from models.sweep import Job, Row
+from solver.sweep.remote import solve_plain
 from solver.sweep.work import solve_job
 
 CONNECT_S = 15
@@ -84,7 +86,7 @@ class Cluster:
 
     def submit(self, job: Job) -> Future[Row]:
         """Hand a case out."""
-        return self._executor.submit(solve_job, job)
+        return self._executor.submit(solve_plain, *astuple(job))
 
     def at_once(self) -> int:
         """Some more than there are threads at the moment."""

@@ -111,6 +111,7 @@ def _take(run: Run, future: Future[Row]) -> Job | None:
     except BrokenExecutor:
         return job
     except Exception as error:  # noqa: BLE001  a fault of ours in one case must not end the others
-        row = Row("failed", errors=(f"{type(error).__name__}: {error}",))
+        told = " ".join(f"{type(error).__name__}: {error}".split())
+        row = Row("failed", errors=(told,))
     run.keep(job.name, row)
     return None
