@@ -45,7 +45,7 @@ def test_a_large_room_is_scouted_first_and_then_proven(monkeypatch: pytest.Monke
     assert isinstance(scouted, RouteFound)
     assert not scouted.optimal, "windows prove nothing"
     assert scouted.lower_bound <= optimum.route.costs
-    search.settle_for(scouted.route.costs[0])
+    search.settle_for(scouted.route.costs)
     proven = search.solve(soon())
     assert isinstance(proven, RouteFound)
     assert proven.optimal

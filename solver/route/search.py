@@ -81,7 +81,8 @@ class RouteSearch:
     ) -> None:
         """`below`: only routes that cost less (the first terms, as far as given) are asked for.
 
-        `extra`: what every route is known to cost beyond the cheapest drives, term by term.
+        `extra`: what every route is known to cost beyond the cheapest drive at each of its turns,
+        term by term.
         """
         self.problem, self.clash, self.seed, self.below = problem, clash, seed, below
         self.extra = extra
@@ -138,9 +139,9 @@ class RouteSearch:
         assert self.best is not None
         return RouteFound(self.best, True, self.best.costs)
 
-    def settle_for(self, most: int) -> None:
-        """A machine is at hand: only routes whose first term is no greater are asked for."""
-        self.most = most if self.most is None else min(most, self.most)
+    def settle_for(self, below: tuple[int, ...]) -> None:
+        """A machine is at hand: only routes that cost less are asked for, and proofs."""
+        self.below = min(below, self.below) if self.below else below
         self.scout = None
 
     def lower_bound(self) -> tuple[int, ...]:

@@ -44,7 +44,7 @@ def search_together(
         left = deadline - time.monotonic()
         if left <= 0:
             return Open("the time given ran out", tuple(dict.fromkeys(told)))
-        until = time.monotonic() + max(left / (len(attempts) - done), min(left, 20.0))
+        until = time.monotonic() + max(left / (len(attempts) - done), left / 3)
         names = ", ".join(str(k + 1) for k in order)
         say(f"order {names}, {halo} free around, room kept for later loops: {kept}")
         found = _one_after_the_other(scenarios, order, halo, kept, until, seed, say)
