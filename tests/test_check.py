@@ -65,6 +65,13 @@ def test_not_everything_is_a_full_block(kind):
     assert kind in faults[0].text
 
 
+@pytest.mark.parametrize("kind", ["inverter", "button"])
+def test_what_hangs_nowhere_needs_nothing(kind):
+    """Without a face there is no mount to look at; readers refuse such a part."""
+    cell = (3, 3, 0) if kind == "button" else (3, 3, -3)
+    assert codes(with_part(Part(kind, cell))) == []
+
+
 def test_nothing_stands_on_tape():
     machine = replace(MACHINE, room=(4, 4, 3), parts=(*PARTS, Part("wire", (1, 1, 0))))
     faults = check_machine(machine)

@@ -173,3 +173,16 @@ def test_a_situation_is_all_that_decides_the_future():
     other.step()
     assert three.state() == other.state()
     assert three.situation() != other.situation(), "the button goes off at another time"
+
+
+@pytest.mark.parametrize("others", [0, 1, 3])
+def test_two_rams_clash_however_many_start_with_them(others):
+    a, b = (0, 0, 0), (1, -1, 0)
+    free = [(0, 5, 2 * n) for n in range(others)]
+    rams = [part("push_ram", a, "+x"), part("push_ram", b, "+y")]
+    rams += [part("push_ram", cell, "+x") for cell in free]
+    simulation = world(*rams, tape=((1, 0, 0),))
+    for cell in (a, b, *free):
+        simulation.power_ram(cell, True)
+    simulation.step()
+    assert [(f.code, f.cells) for f in simulation.faults] == [("moved twice", (a, b))]

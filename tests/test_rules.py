@@ -38,6 +38,7 @@ def test_limits(name):
 
 def test_delays_of_buffers():
     assert Rules(buffer_delays=(1, 64)).buffer_delays == (1, 64)
+    assert Rules(buffer_delays=(3,)).buffer_delays == (3,)
     assert len(Rules(buffer_delays=tuple(range(1, 65))).buffer_delays) == 64
     for wrong in ((), (0,), (65,), (*range(1, 65), 1)):
         with pytest.raises(ValidationError):
