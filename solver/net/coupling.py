@@ -31,6 +31,17 @@ def powers(design: Design) -> frozenset[Cell]:
 
 
 @cache
+def strong(design: Design) -> frozenset[Cell]:
+    """Local cells that get strong power: a wire in one of them, or on a block there, is live."""
+    found: set[Cell] = set()
+    for part in design.parts:
+        if part.kind in ("sensor", "buffer") and part.face is not None:
+            out = OPPOSITE[part.face] if part.kind == "sensor" else part.face
+            found.add(step(part.at, out))
+    return frozenset(found)
+
+
+@cache
 def rams(design: Design) -> frozenset[Cell]:
     """Local cells of a design's rams."""
     return frozenset(part.at for part in design.parts if part.kind in RAMS)
