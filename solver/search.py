@@ -11,17 +11,16 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import takewhile
 
 from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
 from models.route import (
-    CornerOption,
     Route,
     RouteCut,
     RouteFound,
     RouteNone,
-    RouteProblem,
     RouteUnknown,
     RouteVerdict,
 )
@@ -34,10 +33,9 @@ from solver.net.wall_net import WallNetSearch
 from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.problem import clashing, route_problem, this_route
-from solver.route.rectangles import RectangleSearch
+from solver.routing import Routes, others_of, route_search
 
 Say = Callable[[str], None]
-Routes = RouteSearch | RectangleSearch
 PATIENCE = 4
 """Routes in a row without a better machine, after which a search that proves nothing ends."""
 QUICK_SHARE = 0.4
@@ -99,57 +97,13 @@ def _search(
     say: Say,
     state: Progress,
 ) -> Verdict | Beaten:
-    routes = route_search(problem, system, seed, _worth(problem, system, state.rival))
+    routes = route_search(problem, system, seed, state.rival)
     cut = reach_cut(problem, system)
     if cut is not None:
         routes.forbid(cut)
     if system.settled:
-        routes.forbid(RouteCut(chosen=frozenset(_others(routes.problem, system))))
+        routes.forbid(RouteCut(chosen=frozenset(others_of(routes.problem, system))))
     return _improve(problem, system, routes, nets, state, deadline, say)
-
-
-def route_search(
-    problem: Problem, system: System, seed: int, below: tuple[int, ...] = ()
-) -> Routes:
-    """What finds the routes of a system; `below`: what they must cost less than."""
-    asked = route_problem(problem, system)
-    clash = partial(clashing, problem, system)
-    if system.convex_only:
-        return RectangleSearch(asked, clash=clash, below=below)
-    others = _others(asked, system) if system.settled else []
-    extra = tuple(
-        min(o.costs[t] for o in others) - min(o.costs[t] for o in asked.options)
-        for t in range(len(asked.terms))
-        if others
-    )
-    return RouteSearch(asked, seed=seed, clash=clash, below=below, extra=extra)
-
-
-def _others(asked: RouteProblem, system: System) -> list[CornerOption]:
-    """The drives that no other system has settled: one of them must stand somewhere."""
-    return [option for option in asked.options if option.variant not in system.settled]
-
-
-def _worth(problem: Problem, system: System, rival: Feasible | None) -> tuple[int, ...]:
-    """What routes must cost less than to be worth looking for; nothing: whatever they cost.
-
-    As far as routes are a measure: what they say of the digging is no bound, since vents that
-    fall together are dug once.
-    """
-    values: list[int] = []
-    for term in problem.scenario.loop.minimise if rival is not None else ():
-        assert rival is not None
-        if term == "dug" or (term == "depth" and system.least_depth < rival.score["depth"]):
-            return _or_equal(values)
-        if term == "depth" and system.least_depth > rival.score["depth"]:
-            return tuple(values) or (-1,)
-        if term != "depth":
-            values.append(rival.score[term])
-    return tuple(values)
-
-
-def _or_equal(values: list[int]) -> tuple[int, ...]:
-    return (*values[:-1], values[-1] + 1) if values else ()
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:
@@ -217,11 +171,11 @@ def _improve(
 
 def _ask_for_less(routes: Routes, state: Progress) -> None:
     """In a large room a machine at hand ends the search for good routes; the rest is proof."""
-    terms = routes.problem.terms
     if state.best is None or not isinstance(routes, RouteSearch) or routes.scout is None:
         return
-    if terms[0] != "dug":
-        routes.settle_for(state.best.score[terms[0]] - (len(terms) == 1))
+    sure = takewhile(lambda term: term != "dug", routes.problem.terms)
+    if below := tuple(state.best.score[term] for term in sure):
+        routes.settle_for(below)
 
 
 def _tried_enough(state: Progress, nets: NetSearch, idle: int) -> Feasible | Beaten | None:
