@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from models.geometry import Cell
 from models.route import Route, RouteCut, RouteProblem
@@ -17,7 +17,7 @@ from solver.route.clashes import clash_cuts
 from solver.route.cuts import connectivity_cuts
 from solver.route.guide import guess_inside
 from solver.route.reading import read_route, sides
-from solver.route.stage import Answer, Cap, Stage
+from solver.route.stage import Cap, Stage
 from solver.route.topology import Topology
 from solver.route.walks import is_flat
 from solver.route.window import faces_near, inside_of, windowed
@@ -80,9 +80,9 @@ class LargeRoom:
         rim = self._rim(guess)
         for tube in TUBES:
             allowed = self._within(rim, tube)
-            stage = Stage(self.problem, self.tables, allowed, [])
+            stage = self._stage(replace(self.problem, allowed=allowed), [])
             stage.prefer(guess)
-            route, _ = self._routes(stage, None, FIRST_CONFLICTS, deadline)
+            route = self._route(stage, None, FIRST_CONFLICTS, deadline)
             stage.close()
             if route is not None or time.monotonic() > deadline:
                 return route
@@ -129,27 +129,28 @@ class LargeRoom:
         problem = windowed(self.problem, self.tables, best, inside, free)
         caps = [Cap(t, best.costs[t], None) for t in range(term)]
         caps.append(Cap(term, best.costs[term] - 1, None))
-        stage = Stage(problem, self.tables, problem.allowed, caps, bounded=True)
+        stage = self._stage(problem, caps)
         found = None
         most = best.costs[term] - 1
-        while True:
-            route, _ = self._routes(stage, most, WINDOW_CONFLICTS, deadline)
-            if route is None:
-                break
+        while (route := self._route(stage, most, WINDOW_CONFLICTS, deadline)) is not None:
             found, most = route, route.costs[term] - 1
         stage.close()
         return found
 
-    def _routes(
-        self, stage: Stage, most: int | None, conflicts: int, deadline: float
-    ) -> tuple[Route | None, Answer]:
-        """A route of a stage that keeps all that was refused."""
+    def _stage(self, problem: RouteProblem, caps: list[Cap]) -> Stage:
+        """A stage that keeps all that was refused."""
+        stage = Stage(problem, self.tables, problem.allowed, caps, bounded=bool(caps))
         for cut in (*self.refused, *self.clashing):
             stage.add_route_cut(cut)
+        return stage
+
+    def _route(
+        self, stage: Stage, most: int | None, conflicts: int, deadline: float
+    ) -> Route | None:
+        """A route of a stage, or None: there is none, or it takes too long."""
         while True:
-            answer = stage.test(most, conflicts, deadline)
-            if answer != "yes":
-                return None, answer
+            if stage.test(most, conflicts, deadline) != "yes":
+                return None
             cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
             for face_cut in cuts:
                 stage.add_face_cut(face_cut)
@@ -163,7 +164,7 @@ class LargeRoom:
             faults = route_faults(self.problem, route, self.refused, self.clash)
             if not clashing and not (cuts and faults):
                 assert not faults, faults
-                return route, "yes"
+                return route
 
     def _whole(self, stage: Stage, stray: bool) -> Route | None:
         """The loop that holds all required cells; loops that stray beside it are left away."""
