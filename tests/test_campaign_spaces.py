@@ -18,7 +18,7 @@ from tests.space_rooms import random_space_room
     ("name", "outcome"),
     [
         ("1/14", "machines"),
-        ("2/9", "proven best"),
+        ("2/6", "proven best"),
         ("1/16", "impossible, enumerated"),
         ("2/7", "impossible, enumerated"),
     ],

@@ -199,6 +199,19 @@ def test_an_edge_too_long_between_folds_is_named() -> None:
     assert outcome.result.reasons[0].place.count(":") == 2
 
 
+@pytest.mark.parametrize("direction", ["clockwise", "anticlockwise"])
+def test_a_floor_too_thin_for_its_usual_line(direction: str) -> None:
+    """Four cells may be dug behind the floor: its wires lie beside the tape."""
+    cells = loop(FLOOR_WALL)
+    thick = drawing(ROOM, cells, ["floor", "north"], direction=direction, depth=6)
+    floor = replace(thick.surfaces["floor"], depth=4)
+    scenario = replace(thick, surfaces={**thick.surfaces, "floor": floor})
+    machine = solved(solve_scenario(scenario, budget_s=BUDGET_S))
+    wires = {part.at[2] for part in machine.parts if part.kind == "wire" and part.at[1] < 10}
+    assert wires == {-2}
+    assert min(z for _, y, z in machine.dug_cells if y < 10) >= -5
+
+
 def test_what_is_not_found_is_not_called_impossible() -> None:
     """An edge of two cells below a ceiling: no line is known that fires its lifts."""
     cells = loop([(3, 5, 8), (3, 10, 8), (3, 10, 7), (8, 10, 7), (8, 10, 8), (8, 5, 8)])

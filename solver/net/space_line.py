@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
 
-from models.geometry import VECTOR, Cell, add, dot, scale, sub
+from models.geometry import VECTOR, Cell, add, cross, dot, scale, sub
 from models.machine import Case, Machine
-from models.parts import FULL, Part
+from models.parts import FULL, RAMS, Part
 from models.problem import Problem
 from models.surface import BEHIND, SurfaceName
 from models.system import System
@@ -24,11 +24,37 @@ from solver.net.lift_lines import (
 )
 from solver.simulate import Simulation
 
+
+def beside_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> LiftLine:
+    """A thin floor's: wires beside the sunk tape, on blocks beside the lifts, but at corners."""
+    line = LiftLine(lenient=True)
+    deep = deep_line(tape, inward, plane)
+    line.parts = {at: part for at, part in deep.parts.items() if part.kind in RAMS}
+    edges = edges_of(tape)
+    for i, edge in enumerate(edges):
+        if any(dot(cell, inward) != plane for cell in edge):
+            continue
+        came = sub(edges[i - 1][-2], edge[0])
+        goes = sub(edges[(i + 1) % len(edges)][1], edge[-1])
+        turns = [side for side in (goes, came) if not dot(side, inward)]
+        side = turns[0] if turns else cross(inward, sub(edge[1], edge[0]))
+        first, last = (0 if dot(end, inward) else 1 for end in (came, goes))
+        for cell in edge[first : len(edge) - last]:
+            if add(cell, side) not in tape:
+                block = sub(add(cell, side), scale(inward, 2))
+                line.put("block", block)
+                line.put("wire", add(block, inward))
+    return line
+
+
 LINES: dict[str, Callable[[Sequence[Cell], Cell, int | None], LiftLine]] = {
     "deep": deep_line,
     "over": over_line,
+    "beside": beside_line,
     "wall": partial(wall_line, lenient=True),
 }
+DEEP_FLOOR = 5
+"""Cells behind a floor that its usual line takes; a thinner one has its line beside the tape."""
 LEAD_TICKS = {"deep": 1}
 """Ticks from a line's power to its lifts' strokes; 0 where not named."""
 
@@ -68,7 +94,10 @@ def space_line(problem: Problem, system: System, tape: Sequence[Cell]) -> SpaceL
         if name not in homes:
             continue
         inward, kind = inward_of(name), system.on(name).name
-        plane = dot(problem.scenario.surfaces[name].plane.origin, inward)
+        surface = problem.scenario.surfaces[name]
+        plane = dot(surface.plane.origin, inward)
+        if kind == "deep" and surface.depth < DEEP_FLOOR:
+            kind = "beside"
         line = LINES[kind](tape, inward, plane)
         if kind == "wall":
             _reach_folds(line, tape, inward, plane)

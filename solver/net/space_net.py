@@ -108,10 +108,13 @@ class SpaceNetSearch:
                     return
                 break
             ways = self._ways(scene)
-            self._set_floor(route, scene, ways)
-            for net in islice(self._nets(scene, ways, self.floors[route]), MAX_NETS):
-                found = True
-                yield net
+            goals = self._goals(scene, ways)
+            if goals and ways.triggers:
+                floor = self._floor(route, scene, ways, len(goals))
+                self.floors[route] = min(floor, self.floors.get(route, floor), key=self._rank)
+                for net in islice(self._nets(scene, ways, goals, floor), MAX_NETS):
+                    found = True
+                    yield net
             more = _lifts_to_bare(scene, ways) - bare
             if not more:
                 break
@@ -119,17 +122,18 @@ class SpaceNetSearch:
         if not found:
             yield NoLine("no cables from a button to all pieces of the line", proven=False)
 
-    def _set_floor(self, route: Route, scene: Scene, ways: _Ways) -> None:
+    def _floor(self, route: Route, scene: Scene, ways: _Ways, goals: int) -> Floor:
         """What every net of this scene has at least; the scene before it found no machine."""
         fixed = len(scene.parts) + len(route.cells) + TRIGGER_PARTS
+        if goals > MANY_GOALS:
+            return Floor(fixed, scene.depth)
         witnesses = self._witnesses(scene, ways)[:MOST_GOALS]
         if self.depth_first:
             depth, sensors = self._least_at_depths(scene, ways, witnesses, FAR)
         else:
             sensors = self._fewest(ways.space, ways, witnesses)
             depth, _ = self._least_at_depths(scene, ways, witnesses, sensors)
-        floor = Floor(fixed + sensors, depth)
-        self.floors[route] = min(floor, self.floors.get(route, floor), key=self._rank)
+        return Floor(fixed + sensors, depth)
 
     def _rank(self, floor: Floor) -> tuple[int, int]:
         return (floor.depth, floor.parts) if self.depth_first else (floor.parts, floor.depth)
@@ -196,10 +200,11 @@ class SpaceNetSearch:
         able = {w: frozenset(powered(scene.parts, air, w, self.reach)) for w in feeds}
         return _Ways(triggers, space, away, feeds, able)
 
-    def _nets(self, scene: Scene, ways: _Ways, floor: Floor) -> Iterator[Net]:
+    def _nets(
+        self, scene: Scene, ways: _Ways, goals: Sequence[Goal], floor: Floor
+    ) -> Iterator[Net]:
         """Nets with few sensors; the first has the fewest, if its search came to an end."""
-        goals = self._goals(scene, ways)
-        if not ways.triggers or goals is None or len(goals) > MANY_GOALS:
+        if len(goals) > MANY_GOALS:
             return
         if len(goals) <= MOST_GOALS:
             spaces = [self._down_to(ways.space, floor.depth), ways.space]

@@ -142,7 +142,8 @@ def space_system(names: tuple[SurfaceName, ...]) -> System:
 
 
 def _lifts_only(system: System) -> System:
-    return replace(system, column=FLAT_COLUMN, least_parts=system.cell_parts)
+    # Where the line gives way a lift has a sensor of its own: no cell has less than these two.
+    return replace(system, column=FLAT_COLUMN, least_parts=2)
 
 
 @cache
