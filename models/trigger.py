@@ -20,6 +20,8 @@ class Unit:
     """Cells that must be dug though nothing stands in them."""
     port: Cell
     """The wire that is on while the machine's trigger is to be fired."""
+    layer: int
+    """Where the covers are: their z, beside a wall their y."""
     claim: str
     """What is known about fewer parts."""
     cover: Cell | None = None

@@ -67,7 +67,7 @@ def _units(machine: Machine, site: Site, what: What, interval: int) -> list[Unit
     known = machine.rules.buffer_delays
     units = [
         unit
-        for unit in (clocks() if what == "clock" else hold_offs(site.covers))
+        for unit in (clocks(site.covers) if what == "clock" else hold_offs(site.covers))
         if all(part.delay in known for part in unit.parts if part.kind == "buffer")
     ]
     if what == "hold-off":

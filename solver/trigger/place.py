@@ -17,7 +17,7 @@ from models.parts import RAMS, Part
 from models.problem import Digging
 from models.trigger import Unit
 from solver.net.assemble import boxes
-from solver.trigger.units import LAYER, Covers
+from solver.trigger.units import Covers
 
 LONGEST_WAY = 9
 """Wires from a port to the ram: its level is 11 or more."""
@@ -132,7 +132,7 @@ def _frames(site: Site, unit: Unit) -> list[Frame]:
     for along, across in product(HORIZONTAL, HORIZONTAL):
         if along[1] == across[1]:
             continue
-        for offset in _offsets(site, across):
+        for offset in _offsets(site, unit.layer, across):
             frame = Frame(offset, VECTOR[along], VECTOR[across], (0, 0, 1))
             away = sub(frame.cell(unit.port), site.ram.at)
             distance = sum(map(abs, away))
@@ -141,21 +141,21 @@ def _frames(site: Site, unit: Unit) -> list[Frame]:
     return [frame for _, frame in sorted(found, key=lambda item: item[0])]
 
 
-def _offsets(site: Site, across: Face) -> Iterator[Cell]:
+def _offsets(site: Site, layer: int, across: Face) -> Iterator[Cell]:
     """Where a unit's origin may be, so that the surface is where the unit expects it."""
     spread = range(-AROUND, AROUND + 1)
     button = site.button.face
     assert button is not None, "a button has a face"
-    layer = step(site.button.at, button)
+    cover = step(site.button.at, button)
     if site.covers == "beside":
         if across != OPPOSITE[button]:
             return
-        base = step(layer, across, -LAYER["beside"])
+        base = step(cover, across, -layer)
         aside: Face = "+x" if across[1] == "y" else "+y"
         for move, rise in product(spread, spread):
             yield add(step(base, aside, move), (0, 0, rise))
         return
-    base = add(layer, (0, 0, -LAYER[site.covers]))
+    base = add(cover, (0, 0, -layer))
     for dx, dy in product(spread, spread):
         yield add(base, (dx, dy, 0))
 

@@ -128,6 +128,8 @@ class _Presser:
                 return f"again after {wait / 2:g} ticks: {counted[-1]} cells on"
         if counted[-1] != 2:
             return "a press after rest is ignored"
+        if counted != sorted(counted):
+            return "a later second press does nothing where an earlier one counts"
         if self.mash(TURNS * took) is None or self.press() is None:
             return f"pressed again and again: {self.why()}"
         return took, counted.index(2)

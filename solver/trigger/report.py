@@ -23,7 +23,7 @@ WARNING: dict[What, str] = {
         "look for rest and for a button, and find neither."
     ),
     "hold-off": (
-        "A press that is still held when the machine is ready again counts as the next press. "
+        "A press counts once, however long it lasts. "
         "The button hangs elsewhere than the scenario says, if it says so."
     ),
 }

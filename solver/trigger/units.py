@@ -17,8 +17,6 @@ from solver.trigger.rings import fewest_rings
 
 Covers = Literal["above", "below", "beside"]
 """Where the surface is, seen from the unit: of a floor, a ceiling, a wall."""
-LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 1}
-"""The layer of the covers in a unit's frame: its z, beside a wall its y."""
 LONGEST = 4
 """Ticks; the longest delay of the buffers that the units are made of."""
 _RING_CLAIM = "no ring of one chain with as many buffers has fewer parts: all were tried"
@@ -27,17 +25,19 @@ SHAPES = 2
 """Rings of one size that are tried."""
 _OVER_G: Cell = (1, 0, 1)
 """Ground above the inverter G would take its power and hand it to the wires beside it."""
-_OVER_P: Cell = (-4, 0, 1)
-"""Ground here would cut the step of the wires up to P."""
+_AIR_BELOW_COVERS: tuple[Cell, ...] = ((-3, 1, 1), (-2, 0, 1))
+"""Ground here would cut the wires below the button, or feed them from the inverter n."""
 _BUTTONS: Mapping[Covers, tuple[Part, Cell]] = {
     "above": (Part("button", (-3, 0, 3), "-z"), (-3, 0, 2)),
-    "below": (Part("button", (-4, 0, -2), "+z"), (-4, 0, -1)),
-    "beside": (Part("button", (-3, 2, 1), "-y"), (-3, 1, 1)),
+    "below": (Part("button", (-3, 1, -2), "+z"), (-3, 1, -1)),
+    "beside": (Part("button", (-3, 3, 0), "-y"), (-3, 2, 0)),
 }
 """The button of a hold-off, and the cover that it hangs on."""
+_CLOCK_LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 1}
+_HOLD_OFF_LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 2}
 
 
-def clocks() -> Iterator[Unit]:
+def clocks(covers: Covers) -> Iterator[Unit]:
     """Rings of one inverter and buffers. On and off for 1 tick + all delays each, for ever.
 
     The fewest parts first, and among those the shortest period; none that fewer buffers can do.
@@ -47,7 +47,7 @@ def clocks() -> Iterator[Unit]:
             each, more = divmod(total, buffers)
             delays = tuple(each + (number < more) for number in range(buffers))
             for ring in fewest_rings(buffers)[:SHAPES]:
-                yield clock(ring, delays)
+                yield clock(ring, delays, covers)
 
 
 def hold_offs(covers: Covers) -> Iterator[Unit]:
@@ -61,37 +61,43 @@ def _on_block(part: Part) -> tuple[Part, Part]:
     return part, Part("block", step(part.at, "-z"))
 
 
-def clock(ring: tuple[Part, ...], delays: Iterable[int]) -> Unit:
+def clock(ring: tuple[Part, ...], delays: Iterable[int], covers: Covers) -> Unit:
     """A ring with these delays; its wire is the port."""
     left = iter(delays)
     parts = [p._replace(delay=next(left)) if p.kind == "buffer" else p for p in ring]
     port = next(part.at for part in ring if part.kind == "wire")
     air = () if any(part.at == _OVER_G for part in ring) else (_OVER_G,)
-    return Unit("clock", tuple(parts), air, port, _RING_CLAIM)
+    return Unit("clock", tuple(parts), air, port, _CLOCK_LAYER[covers], _RING_CLAIM)
 
 
 def hold_off(taps: int, again: int, covers: Covers) -> Unit:
-    """A button whose presses count only when the last cycle is over. Seen from the side:
+    """A button of which a press counts at its beginning only, and only when no cycle is under way.
 
-        z = 1      P M n W                      P wire, M block, n inverter, W wire
-        z = 0            K G b B b B b B        K block, G inverter, b buffers, B blocks
+    Seen from above, w wires, s sensor, b buffers, blocks in capitals:
 
-    P touches the cover with the button; over covers one more wire leads up to P. Beside all that,
-    at z = 0, is a row of wires o that the blocks B feed: the port. The first of the row goes back
-    through one buffer, block J and a wire on it to W.
+        y = 1    w s b Q               Q carries the inverter m, which feeds the wire on K
+        y = 0    P n w K G b B b B     n and G are inverters, on P and on K
+        y = -1         J b w w w w     the port; block J carries a wire that leads to the one on K
 
-    Idle: n is lit, so W and K are on and G is dark. A press darkens n, G lights, and its light
-    runs along the buffers; the first makes it at least 4 ticks long, and each further tap keeps
-    the row on for 4 more. The row, `again` ticks late, keeps W on, whatever the button does. A
-    press that is still held when that ends counts as the next press.
+    The first wire is fed by the button's cover and powers P; under a floor another wire, which
+    stands on P, is between them. Idle: n and m are lit, so K is powered and G is dark. A press
+    darkens n for as long as it lasts. The sensor sees it begin, the buffer behind it lengthens
+    that to 2 ticks, for which m is dark. So, and only then, K is off and G lights. What G sends
+    runs along the buffers: the first makes it 4 ticks long, and each further tap keeps the
+    port on for 4 more. The port keeps K powered, `again` ticks late.
     """
     button, cover = _BUTTONS[covers]
     parts = [
         button,
-        *(_on_block(Part("wire", (-4, 0, 0))) if covers == "below" else ()),
-        *_on_block(Part("wire", (-3, 0, 1))),
-        Part("block", (-2, 0, 1)),
-        Part("inverter", (-1, 0, 1), "-x"),
+        *_on_block(Part("wire", (-3, 1, 0))),
+        Part("block", (-3, 0, 0)),
+        *((Part("wire", (-3, 0, 1)),) if covers == "above" else ()),
+        Part("inverter", (-2, 0, 0), "-x"),
+        *_on_block(Part("wire", (-1, 0, 0))),
+        Part("sensor", (-2, 1, 0), "-x"),
+        *_on_block(Part("buffer", (-1, 1, 0), "+x", 2)),
+        Part("block", (0, 1, 0)),
+        Part("inverter", (0, 1, 1), "-z"),
         *_on_block(Part("wire", (0, 0, 1))),
         Part("inverter", (1, 0, 0), "-x"),
         *_on_block(Part("wire", (0, -1, 1))),
@@ -103,5 +109,6 @@ def hold_off(taps: int, again: int, covers: Covers) -> Unit:
     last = 2 * taps + 1
     for x in range(2, last + 1):
         parts += _on_block(Part("wire", (x, -1, 0)))
-    air = (_OVER_G, _OVER_P) if covers == "below" else (_OVER_G,)
-    return Unit("hold-off", tuple(parts), air, (last, -1, 0), _WORKED_CLAIM, cover)
+    air = (_OVER_G, *(_AIR_BELOW_COVERS if covers == "above" else ()))
+    layer = _HOLD_OFF_LAYER[covers]
+    return Unit("hold-off", tuple(parts), air, (last, -1, 0), layer, _WORKED_CLAIM, cover)
