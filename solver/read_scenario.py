@@ -20,6 +20,10 @@ from solver.scenario_file.view import TomlView, read_text, show
 MAX_SIDE = 256
 MAX_DEPTH = 64
 MAX_TITLE = 200
+MAX_BUTTONS = 20
+"""So many marks of buttons are looked at one by one."""
+MAX_EXACT = 10_000
+"""Cells of an exact drawing, at most: they are looked at one by one, several times."""
 MARK_TEXT: dict[Mark, str] = {
     "o": "tape must run here",
     "#": "the cover stays: no tape here",
@@ -151,9 +155,12 @@ def _read_button(draft: Draft) -> SurfaceName | None:
         for c, mark in enumerate(row)
         if mark == "@"
     ]
-    for i, (surface, r, c) in enumerate(marked):
+    for i, (surface, r, c) in enumerate(marked[: MAX_BUTTONS + 1]):
         place = draft.maps[surface].place(r, c)
-        if i > 0:
+        if i == MAX_BUTTONS:
+            more = f"and {len(marked) - i} more buttons"
+            view.fault(place, more, '"@"', "A machine has one button: keep one mark @.")
+        elif i > 0:
             first = draft.maps[marked[0][0]].place(*marked[0][1:])
             what = f"another button; the first one is in line {first.line}, column {first.column}"
             view.fault(place, what, '"@"', "A machine has one button: keep one mark @.")
@@ -207,6 +214,11 @@ def _check_drawing(draft: Draft) -> None:
     view = draft.view
     sound = {name: drawn for name, drawn in draft.maps.items() if drawn.is_sound}
     if draft.room is None or set(draft.given()) != set(sound):
+        return
+    drawn_cells = sum(row.count("o") for drawn in sound.values() for row in drawn.marks)
+    if drawn_cells > MAX_EXACT:
+        what = f"an exact shape of {drawn_cells} cells is more than can be worked with"
+        view.fault_at(("loop", "shape"), what, f"Mark at most {MAX_EXACT} cells, or draw it free.")
         return
     planes = {name: plane_of(name, draft.room) for name in sound}
     places = {

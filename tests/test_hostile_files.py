@@ -21,11 +21,12 @@ from hypothesis import strategies as st
 from models.fault import InputError
 from models.machine import Machine
 from models.outcome import Feasible
+from models.surface import SURFACES
 from solver.files import OUTPUT_NAMES
 from solver.machine_file import MAX_BYTES, parse_machine, read_machine, write_machine
 from solver.pipeline import Outcome, check_file, simulate_file, write_outcome
 from solver.plan.plan import build_plan
-from solver.read_scenario import read_scenario
+from solver.read_scenario import parse_scenario, read_scenario
 from solver.sheets.export_json import json_files
 from solver.sheets.export_svg import svg_files
 from solver.sheets.page import write_page
@@ -293,3 +294,27 @@ def test_stopped_while_the_plan_is_made_the_machine_stays(monkeypatch, tmp_path)
         write_outcome(Outcome(scenario, found), tmp_path, force=True)
     assert [path.name for path in tmp_path.iterdir()] == ["machine.json"]
     assert read_machine(tmp_path / "machine.json").parts == machine.parts
+
+
+def full_room(mark: str, shape: str) -> str:
+    """The largest room there may be, every cell of its six surfaces marked alike."""
+    rows = "\n".join([mark * 256] * 256)
+    surfaces = [
+        f'[surfaces.{name}]\ndepth = 64\nmargin = 64\nmap = """\n{rows}\n"""\n' for name in SURFACES
+    ]
+    return (
+        "[room]\nsize = [256, 256, 256]\n" + "".join(surfaces) + f'[loop]\nshape = "{shape}"\n'
+        'direction = "clockwise"\naround = ["floor", 5, 4]\n'
+    )
+
+
+@pytest.mark.parametrize(
+    ("mark", "shape", "words"),
+    [("o", "exact", "more than can be worked with"), ("@", "free", "and 393196 more buttons")],
+)
+def test_the_largest_room_is_read_in_time(tmp_path, mark, shape, words):
+    start = time.process_time()
+    with pytest.raises(InputError, match=words) as caught:
+        parse_scenario(full_room(mark, shape), tmp_path / "room.toml")
+    assert len(caught.value.faults) < 50
+    assert time.process_time() - start < 10, "a few seconds where nothing else runs"
