@@ -6,13 +6,14 @@ import time
 
 import pytest
 
-from models.route import RouteFound
+from models.route import CornerOption, RouteFound
 from solver.route import RouteSearch
 from solver.route.check import route_faults
 from solver.route.guide import guess_inside, short_tour
 from solver.route.large import LargeRoom, suits
 from solver.route.topology import topology
 from solver.route.window import faces_near, inside_of, windowed
+from solver.route.zigzag import least_zigzag
 from tests.bench_route import room
 from tests.route_rooms import plain_room
 
@@ -92,3 +93,32 @@ def test_a_short_tour_does_not_cross_itself() -> None:
     tour = short_tour(square)
     legs = zip(tour, [*tour[1:], tour[0]], strict=True)
     assert sum(abs(a - c) + abs(b - d) for (a, b), (c, d) in legs) == 20
+
+
+def apart(a: CornerOption, b: CornerOption) -> bool:
+    """A right turn and a left one that are less than three steps from each other."""
+    ways = {(option.out_port - option.in_port) % 4 for option in (a, b)}
+    (x, y), (u, v) = (divmod(option.cell, 9) for option in (a, b))
+    return len(ways) == 2 and abs(x - u) + abs(y - v) < 3
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_turns_that_must_be_apart_lift_the_bound_but_not_the_optimum(
+    number: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem = room(9, "parts", number)
+    assert least_zigzag(problem, None) == 1
+    assert least_zigzag(problem, apart) == 3
+    search = RouteSearch(problem, clash=apart)
+    told = search.lower_bound()
+    found = search.solve(soon())
+    monkeypatch.setattr("solver.route.search.least_zigzag", lambda *_: 1)
+    plain = RouteSearch(problem, clash=apart)
+    assert plain.lower_bound() <= told
+    again = plain.solve(soon())
+    assert type(found) is type(again)
+    if isinstance(found, RouteFound) and isinstance(again, RouteFound):
+        assert found.optimal
+        assert again.optimal
+        assert found.route.costs == again.route.costs
+        assert told <= found.route.costs

@@ -31,7 +31,8 @@ from solver.route.reading import read_route, sides
 from solver.route.rules import route_formula
 from solver.route.stage import SOLVER, Cap, Shape, Stage
 from solver.route.topology import topology
-from solver.route.walks import cost_bounds, term_bounds
+from solver.route.walks import cost_bounds, is_flat, term_bounds
+from solver.route.zigzag import least_zigzag
 
 Progress = Callable[[Route, tuple[int, ...]], None]
 """Called with each better route and the lower bound so far."""
@@ -102,8 +103,9 @@ class RouteSearch:
                 shared = (self.refused, self.clashing)
                 self.scout = LargeRoom(problem, self.tables, clash, *shared)
             terms = range(len(problem.terms))
-            self.walks = [term_bounds(problem, self.allowed, t) for t in terms]
-            self.shape = shape_bounds(problem, self.allowed)
+            zigzag = least_zigzag(problem, clash) if is_flat(problem) else 1
+            self.walks = [term_bounds(problem, self.allowed, t, zigzag) for t in terms]
+            self.shape = shape_bounds(problem, self.allowed, zigzag)
         else:
             self.proof = narrowed
 
@@ -348,12 +350,12 @@ def _aim(level: Level, stage: Stage, upper: int | None) -> int | None:
     return values[min(len(values) - 1, (1 << level.gallop) // 2)]
 
 
-def shape_bounds(problem: RouteProblem, allowed: frozenset[int]) -> Shape:
+def shape_bounds(problem: RouteProblem, allowed: frozenset[int], zigzag: int = 1) -> Shape:
     """Bounds on corners alone and on cells alone, if any term pays for both."""
     for term, costs in enumerate(problem.cell_costs):
         if max(costs) and any(option.costs[term] for option in problem.options):
             return Shape(
-                cost_bounds(problem, allowed, cell=0, corner=1),
-                cost_bounds(problem, allowed, cell=1, corner=0),
+                cost_bounds(problem, allowed, cell=0, corner=1, zigzag=zigzag),
+                cost_bounds(problem, allowed, cell=1, corner=0, zigzag=zigzag),
             )
     return Shape()

@@ -33,8 +33,13 @@ class WalkBounds:
     """A step in cost worth trying: two cells, or two corners."""
 
 
-def term_bounds(problem: RouteProblem, allowed: frozenset[int], term: int) -> WalkBounds:
-    """Bounds of one term of the objective, its fixed costs included."""
+def term_bounds(
+    problem: RouteProblem, allowed: frozenset[int], term: int, zigzag: int = 1
+) -> WalkBounds:
+    """Bounds of one term of the objective, its fixed costs included.
+
+    `zigzag`: how many steps a right turn is from a left one, or a left one from a right, at least.
+    """
     fixed = problem.fixed_costs[term] if problem.fixed_costs else 0
     cells = len(problem.graph.cells)
     cell_cost = np.array(problem.cell_costs[term], np.int64)
@@ -59,7 +64,7 @@ def term_bounds(problem: RouteProblem, allowed: frozenset[int], term: int) -> Wa
     if not problem.required & allowed:
         return WalkBounds(fixed + least, nothing, unit)
     walk = walk_bounds(
-        problem, allowed, cell_cost.astype(np.int32), turn_cost.astype(np.int32), unit
+        problem, allowed, cell_cost.astype(np.int32), turn_cost.astype(np.int32), unit, zigzag
     )
     turns = np.where(walk.turns < FAR, walk.turns + fixed, FAR).astype(np.int32)
     return WalkBounds(max(walk.least, least) + fixed, turns, unit)
@@ -77,7 +82,7 @@ def is_flat(problem: RouteProblem) -> bool:
 
 
 def cost_bounds(
-    problem: RouteProblem, allowed: frozenset[int], *, cell: int, corner: int
+    problem: RouteProblem, allowed: frozenset[int], *, cell: int, corner: int, zigzag: int = 1
 ) -> WalkBounds | None:
     """Bounds for one cost for every cell and one for every corner."""
     if not problem.required & allowed:
@@ -89,7 +94,7 @@ def cost_bounds(
     for option in problem.options:
         turn_cost[option.cell, option.in_port, option.out_port] = corner
     cell_cost = np.full(cells, cell, np.int32)
-    return walk_bounds(problem, allowed, cell_cost, turn_cost, 1)
+    return walk_bounds(problem, allowed, cell_cost, turn_cost, 1, zigzag)
 
 
 def walk_bounds(
@@ -98,10 +103,11 @@ def walk_bounds(
     cell_cost: Table,
     turn_cost: Table,
     unit: int,
+    zigzag: int = 1,
 ) -> WalkBounds:
     """`turn_cost` is indexed cell, arrival port, leaving port: 0 straight on, FAR where barred."""
     anchors = spread(problem, allowed)
-    walker = Walker(problem, allowed, cell_cost)
+    walker = Walker(problem, allowed, cell_cost, zigzag)
     out = walker.legs(turn_cost, anchors)
     back = walker.legs_back(turn_cost, anchors)
     at = np.array([4 * a + p for a in anchors for p in PORTS])
@@ -169,7 +175,10 @@ class Walker:
     the other sheet count.
     """
 
-    def __init__(self, problem: RouteProblem, allowed: frozenset[int], cell_cost: Table) -> None:
+    def __init__(
+        self, problem: RouteProblem, allowed: frozenset[int], cell_cost: Table, zigzag: int = 1
+    ) -> None:
+        self.zigzag = 1 if problem.folds else zigzag
         ports = np.array(problem.graph.ports, np.int64)
         arrive = np.array(problem.graph.arrive, np.int64)
         usable = np.zeros(len(ports) + 1, bool)
@@ -188,7 +197,8 @@ class Walker:
         self.most = min(most, len(ports)) - 1
         self.folds = sorted(problem.folds & allowed)
         self.cell_cost = cell_cost
-        self.stretches = list(self._stretches())
+        self.stretches = list(self._stretches(self.most))
+        self.far_stretches = list(self._stretches(self.most - self.zigzag + 1))
 
     def legs(self, turn_cost: Table, anchors: list[int]) -> Table:
         """[sheet, state, 4 * anchor + port]: leave the anchor, arrive there; that cell is paid."""
@@ -197,6 +207,8 @@ class Walker:
         for i, a in enumerate(anchors):
             for port in PORTS:
                 start[4 * a + port, 4 * i + port] = 0
+        if self.zigzag > 1:
+            return self._zigzag_legs(turn_cost, start)
         arrivals = np.full((self.sheets, states, columns), FAR, np.int32)
         leaving = np.full_like(arrivals, FAR)
         leaving[0] = start
@@ -211,6 +223,41 @@ class Walker:
             busy = [any(changed)] * self.sheets
         return arrivals
 
+    def _zigzag_legs(self, turn_cost: Table, start: Table) -> Table:
+        """The same where a turn the other way comes some steps after a turn.
+
+        For each way of the last turn: where a leg may end or turn that way again, and where it
+        may turn the other way.
+        """
+        sheets = range(self.sheets)
+        free = np.full((self.sheets, *start.shape), FAR, np.int32)
+        self._run(start, free[0])
+        near = [np.full_like(free, FAR), np.full_like(free, FAR)]
+        far = [np.full_like(free, FAR), np.full_like(free, FAR)]
+        busy = True
+        while busy:
+            busy = False
+            for k, way in enumerate((1, 3)):
+                coming = np.minimum(np.minimum(free, near[k]), far[1 - k])
+                leaving = self._turned(coming, turn_cost, (way,))
+                before = near[k].copy(), far[k].copy()
+                for s in sheets:
+                    self._run(leaving[s], near[k][s])
+                    self._run_far(leaving[s], far[k][s])
+                busy |= bool((before[0] != near[k]).any() or (before[1] != far[k]).any())
+        legs: Table = np.minimum(free, np.minimum(near[0], near[1]))
+        return legs
+
+    def _run_far(self, leaving: Table, arrivals: Table) -> None:
+        """Straight on, at least as far as to a turn the other way."""
+        step = self.source ^ 2
+        best = _shifted(leaving, self.source, self.wall)
+        for _ in range(self.zigzag - 1):
+            best = _shifted(best, step, self.wall)
+        for pull, wall in self.far_stretches:
+            np.minimum(best, _shifted(best, pull, wall), out=best)
+        np.minimum(arrivals, best, out=arrivals)
+
     def _run(self, leaving: Table, arrivals: Table) -> None:
         """Straight on from every leaving state, as far as an edge may reach.
 
@@ -221,12 +268,12 @@ class Walker:
             np.minimum(best, _shifted(best, pull, wall), out=best)
         np.minimum(arrivals, best, out=arrivals)
 
-    def _stretches(self) -> Iterator[tuple[NDArray[np.int64], Table]]:
+    def _stretches(self, most: int) -> Iterator[tuple[NDArray[np.int64], Table]]:
         """Moves by 1, 2, 4 ... and a rest, from arrival to arrival, that add up to an edge."""
         step, fee = self.source ^ 2, self.wall
         pull, wall, span = step, fee, 1
-        while span < self.most:
-            more = min(span, self.most - span)
+        while span < most:
+            more = min(span, most - span)
             if more < span:
                 pull, wall = step, fee
                 for _ in range(more - 1):
@@ -235,11 +282,11 @@ class Walker:
             span += more
             pull, wall = pull[pull], np.minimum(wall + wall[pull], FAR)
 
-    def _turned(self, arrivals: Table, turn_cost: Table) -> Table:
+    def _turned(self, arrivals: Table, turn_cost: Table, ways: tuple[int, ...] = (1, 3)) -> Table:
         by_port = arrivals.reshape(self.sheets, len(turn_cost), 4, -1)
         leaving = np.full_like(by_port, FAR)
         for came in PORTS:
-            for goes in ((came + 1) % 4, (came + 3) % 4):
+            for goes in ((came + way) % 4 for way in ways):
                 flip = _sheet_change(came, goes) % self.sheets
                 cost = turn_cost[:, came, goes, None]
                 for s in range(self.sheets):
