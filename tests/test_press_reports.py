@@ -54,7 +54,7 @@ def test_a_machine_that_does_not_wait_for_its_press():
     assert codes >= {"idle oscillates", "no button"}
     result = prove_case(replace(RING, parts=(*RING.parts, *far_away(flicker))), PLAIN)
     assert (result.presses, result.simulated) == (0, 0)
-    assert result.faults[0].code == "idle oscillates"
+    assert (result.half_ticks, result.faults[0].code) == (0, "idle oscillates")
 
 
 def far_away(parts):
@@ -186,3 +186,47 @@ def test_two_rams_clash_however_many_start_with_them(others):
         simulation.power_ram(cell, True)
     simulation.step()
     assert [(f.code, f.cells) for f in simulation.faults] == [("moved twice", (a, b))]
+
+
+def test_what_can_be_looked_at():
+    simulation = Simulation(RING, PLAIN)
+    assert simulation.part_at == {p.at: p for p in RING.parts}
+    assert simulation.tape == {cell: i for i, cell in enumerate(RING.tape)}
+    assert simulation.block_at == list(RING.tape)
+    assert {r.at for r in simulation.rams} == {p.at for p in RING.parts if "ram" in p.kind}
+    assert [s.at for s in simulation.sensors] == [p.at for p in RING.parts if p.kind == "sensor"]
+    assert [w.at for w in simulation.wires] == [p.at for p in RING.parts if p.kind == "wire"]
+    switches = {"inverter", "buffer", "sensor", "button"}
+    assert {(kind, at) for kind, at, _ in simulation.switches()} == {
+        (p.kind, p.at) for p in RING.parts if p.kind in switches
+    }
+    assert not any(map(simulation.is_moving, range(len(RING.tape))))
+    simulation.press()
+    for _ in range(60):
+        simulation.step()
+        if any(map(simulation.is_moving, range(len(RING.tape)))):
+            break
+    assert any(map(simulation.is_moving, range(len(RING.tape))))
+    assert simulation.misplaced(0)
+    simulation.fault("a code", ((1, 2, 3),), "told from outside")
+    assert [(f.code, f.half_tick) for f in simulation.faults] == [("a code", simulation.now)]
+
+
+def test_delays_can_be_changed_to_see_what_is_borne():
+    """A sensor's and a buffer's pulse come as much later."""
+    cells = [(0, 0, 0), (1, 0, 0), (3, 0, 0)]
+    parts = [p for cell in cells for p in wire(cell)]
+    parts += [part("buffer", (2, 0, 0), "+x", 1), part("block", (2, 0, -1))]
+    parts += [part("sensor", (4, 0, 0), "-x")]
+    seen = {}
+    for buffer, sensor in ((2, 2), (5, 2), (2, 7)):
+        simulation = world(*parts)
+        simulation.retime((2, 0, 0), buffer)
+        simulation.retime((4, 0, 0), sensor)
+        simulation.pulse_wire((0, 0, 0), 1, 9)
+        for _ in range(30):
+            simulation.step()
+        drivers = {at: d for _, at, d in simulation.switches()}
+        ons = {e[2]: e[0] for e in reversed(simulation.events) if e[1] == "on" and e[3] == 1}
+        seen[buffer, sensor] = [ons[drivers[cell]] for cell in ((2, 0, 0), (4, 0, 0))]
+    assert seen == {(2, 2): [3, 5], (5, 2): [6, 8], (2, 7): [3, 10]}
