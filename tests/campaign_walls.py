@@ -14,8 +14,18 @@ from random import Random
 
 from models.outcome import Feasible, Infeasible, Undecided
 from tests.campaign_runner import Result, one_by_one, parser, run
+from tests.oracles.naive_wall import NaiveWall
 from tests.rooms import machine_faults, solve_text
 from tests.wall_rooms import WallRoom, random_wall_room
+
+MOST_DRAWN = 30
+"""Cells of a wall of which every free loop is drawn."""
+
+
+def has_loop(room: WallRoom) -> bool:
+    """Whether the rules alone leave a loop, by drawing them all."""
+    naive = NaiveWall(room.rows, room.depth, room.margin, clockwise=room.direction == "clockwise")
+    return naive.has_loop(exact=room.shape == "exact")
 
 
 def judge_wall(room: WallRoom, budget_s: float, seen: Counter[str]) -> list[str]:
@@ -24,7 +34,10 @@ def judge_wall(room: WallRoom, budget_s: float, seen: Counter[str]) -> list[str]
     seen[f"{room.shape} {outcome.verdict}"] += 1
     match outcome.result:
         case Infeasible(reasons=reasons, proof=proof):
-            return [] if reasons and proof else ["no reason, no proof"]
+            if room.shape == "free" and sum(map(len, room.rows)) > MOST_DRAWN:
+                return [] if reasons and proof else ["no reason, no proof"]
+            seen["infeasible, held against all loops"] += 1
+            return ["impossible, and yet the rules leave a loop"] if has_loop(room) else []
         case Undecided(why=why, best=None):
             seen[f"undecided: {why}"] += 1
         case Feasible(optimal=optimal):

@@ -30,6 +30,8 @@ LINE_DEPTH = 4
 """Cells behind the surface that a lift line reaches; cables go deeper only if they must."""
 HEARING = frozenset({*RAMS, "wire", "inverter", "buffer"})
 """Kinds that ground with power in it would wake."""
+POLISH, THIN_POLISH = ((0.5, 60),), ((0.5, 60), (2.0, 150))
+"""How long a line found by search is made better; a thin wall leaves its cables little room."""
 MOST_FEEDS = 12
 """Places at which a line is fed at most."""
 MAX_COVERS = 300
@@ -153,6 +155,7 @@ class WallNetSearch:
             bars=bars_of((part for unit in units for part in unit.parts()), self.ground),
             reach=self.reach,
             usual=LiftLine(),
+            polish=POLISH if self.surface.depth >= LINE_DEPTH else THIN_POLISH,
             changed=False,
         )
         found = []

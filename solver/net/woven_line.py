@@ -21,12 +21,11 @@ if TYPE_CHECKING:
 
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
 _LEVEL: tuple[Cell, ...] = tuple(v for face, v in VECTOR.items() if face[1] != "z")
-PART_COST, ROOT_COST = 10, 60
-"""A place to feed the line costs about as much as the cable that leads there."""
+PART_COST = 10
 RADII = (3, 6)
 """How far round the faults of the usual line another is looked for, before all is given up."""
-FIRST, POLISH = 8.0, 0.5
-"""How long to look for a line at all, and for a better one, in deterministic seconds."""
+FIRST = 8.0
+"""How long to look for a line at all, in deterministic seconds."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +46,9 @@ class Ground:
     reach: int
     usual: LiftLine
     """The line that fits most loops, here with faults."""
+    polish: tuple[tuple[float, int], ...]
+    """How long to look for a better line, in deterministic seconds, and what a place to feed it
+    costs then: the cable that leads there, and more where cables bar each other."""
     changed: bool
     """Whether it has something that is not in the line tried before."""
 
@@ -59,6 +61,8 @@ class Bars:
     block: set[Cell] = field(default_factory=set)
     watched: set[Cell] = field(default_factory=set)
     """Cells that sensors of drives watch: where no part stands yet, a wire must."""
+    fed: set[Cell] = field(default_factory=set)
+    """Cells that buffers of drives read: where no part stands yet, a block of the line must."""
     deaf: set[Cell] = field(default_factory=set)
     """Cells that must be dug, as ground they would pass power on to a drive."""
 
@@ -85,14 +89,15 @@ def bars_of(drives: Iterable[Part], diggable: Set[Cell]) -> Bars:
             bars.block.update((*beside, add(part.at, UP)))
         elif part.kind in ("sensor", "buffer") and part.face is not None:
             front, back = step(part.at, part.face), step(part.at, OPPOSITE[part.face])
+            reads, powers = (front, back) if part.kind == "sensor" else (back, front)
             if part.kind == "sensor":
-                bars.watched.add(front)
+                bars.watched.add(reads)
             else:
-                bars.wire.add(front)
-                bars.block.add(front)
-            bars.wire.add(back)
-            bars.block.add(back)
-            bars.deaf.add(back)
+                bars.fed.add(reads)
+                bars.wire.add(reads)
+            bars.wire.add(powers)
+            bars.block.add(powers)
+            bars.deaf.add(powers)
     for cell in bars.deaf - diggable:
         bars.wire.update(add(cell, side) for side in _SIDES)
     return bars
@@ -108,13 +113,13 @@ def weave(ground: Ground) -> Iterator[Woven]:
     faults = faults_of(ground)
     for radius in RADII if faults or ground.changed else ():
         region = near(faults, radius)
-        found = Weave(trusting, region).solve()
-        if found is not None:
-            yield found
+        found = False
+        for woven in Weave(trusting, region).solve():
+            found = True
+            yield woven
+        if found:
             break
-    found = Weave(ground).solve()
-    if found is not None:
-        yield found
+    yield from Weave(ground).solve()
 
 
 def _eased(ground: Ground) -> Bars:
@@ -133,7 +138,10 @@ def faults_of(ground: Ground) -> set[Cell]:
         if part.kind not in RAMS and not _may_stand(ground, at, part)
     }
     faults |= {at for at in ground.usual.air if at in ground.parts}
-    return faults | (ground.bars.watched - ground.parts.keys() - set(ground.usual.wires()))
+    wires = set(ground.usual.wires())
+    faults |= ground.bars.watched - ground.parts.keys() - wires
+    fed = ground.bars.fed - ground.parts.keys()
+    return faults | {cell for cell in fed if add(cell, UP) not in wires}
 
 
 def _may_stand(ground: Ground, at: Cell, part: Part) -> bool:
@@ -177,11 +185,13 @@ class Weave:
             self.model.add_at_most_one([v[cell] for v in self._kinds() if cell in v])
         for cell in bars.watched - ground.parts.keys():
             self.model.add_bool_or([self.wire[cell]] if cell in self.wire else [])
+        for cell in bars.fed - ground.parts.keys():
+            for kind, at in ((self.block, cell), (self.wire, add(cell, UP))):
+                self.model.add_bool_or([kind[at]] if at in kind else [])
         self._stand()
         self._fire()
         self._reach()
         self._feed()
-        self._cost()
 
     def _usual(self, kind: str, cell: Cell) -> bool:
         """Whether the usual line has this in a cell."""
@@ -309,14 +319,15 @@ class Weave:
 
     # ------------------------------------------------------------------ the best
 
-    def _cost(self) -> None:
+    def _cost(self, root_cost: int) -> None:
+        self.model.clear_objective()  # type: ignore[no-untyped-call]
         parts = [v for kind in (self.wire, self.block, self.insulator) for v in kind.values()]
         self.model.minimize(
-            PART_COST * sum(parts) + ROOT_COST * sum(self.root.values()) + sum(self.dug.values())
+            PART_COST * sum(parts) + root_cost * sum(self.root.values()) + sum(self.dug.values())
         )
 
-    def solve(self) -> Woven | None:
-        """What stands where and what is dug; None if no line was found."""
+    def solve(self) -> Iterator[Woven]:
+        """Lines, each better than the last; none if none was found."""
         kinds = {
             "wire": self.wire,
             "block": self.block,
@@ -329,12 +340,19 @@ class Weave:
                     self.model.add_hint(variable, self._usual(kind, cell))
         solver = self._run(FIRST, first=True)
         if solver is None:
-            return None
-        self.model.clear_hints()  # type: ignore[no-untyped-call]
-        for index in range(len(self.model.proto.variables)):
-            variable = self.model.get_int_var_from_proto_index(index)
-            self.model.add_hint(variable, solver.value(variable))
-        solver = self._run(POLISH, first=False) or solver
+            return
+        for work, root_cost in self.ground.polish:
+            self._cost(root_cost)
+            self.model.clear_hints()  # type: ignore[no-untyped-call]
+            for index in range(len(self.model.proto.variables)):
+                variable = self.model.get_int_var_from_proto_index(index)
+                self.model.add_hint(variable, solver.value(variable))
+            better = self._run(work, first=False)
+            solver = better or solver
+            yield self._read(solver)
+
+    def _read(self, solver: cp_model.CpSolver) -> Woven:
+        """What stands where and what is dug."""
         at: dict[Cell, Kind] = {}
         named: tuple[tuple[Kind, dict[Cell, cp_model.IntVar]], ...] = (
             ("wire", self.wire),
