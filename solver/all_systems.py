@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -14,6 +15,8 @@ from solver.route.large import LARGE
 from solver.search import Beaten, Progress, Say, search_system, value
 
 Bound = tuple[int, ...]
+LATER = 0.2
+"""The share of the time left that is kept for the systems still to come."""
 
 
 @dataclass
@@ -54,17 +57,21 @@ def _best(found: Iterable[Feasible], terms: tuple[str, ...]) -> Feasible | None:
 def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: Live) -> Verdict:
     """All systems, one after the other; the first in order wins among equals.
 
-    In a large room rectangles come first: they are soon listed, and the rest may take all the time.
+    In a large room rectangles come first: they are soon listed. No system takes all the time
+    there, as a bound holds only once every system was looked at.
     """
     problem = flatten(scenario)
     systems: Sequence[System] = systems_over(scenario.surfaces, scenario.rules)
-    if len(problem.graph.cells) >= LARGE:
+    large = len(problem.graph.cells) >= LARGE
+    if large:
         systems = sorted(systems, key=lambda system: not system.convex_only)
     live.systems = len(systems)
     for system in systems:
-        rival = live.done_best
+        rival, last = live.done_best, system is systems[-1]
+        left = deadline - time.monotonic()
+        until = deadline if last or not large else deadline - LATER * left
         live.current = alone = Progress(rival=rival)
-        result = search_system(problem, system, deadline, seed, say, alone)
+        result = search_system(problem, system, until, seed, say, alone)
         live.done_best, live.current = live.best, None
         live.results.append(result)
     return _verdict(live.results, live.best, live.terms)
