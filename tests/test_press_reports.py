@@ -230,3 +230,13 @@ def test_delays_can_be_changed_to_see_what_is_borne():
         ons = {e[2]: e[0] for e in reversed(simulation.events) if e[1] == "on" and e[3] == 1}
         seen[buffer, sensor] = [ons[drivers[cell]] for cell in ((2, 0, 0), (4, 0, 0))]
     assert seen == {(2, 2): [3, 5], (5, 2): [6, 8], (2, 7): [3, 10]}
+
+
+def test_every_move_of_the_tape_is_recorded_and_its_end():
+    simulation = Simulation(RING, PLAIN, record=True)
+    simulation.run_to_rest()
+    simulation.press()
+    simulation.run_to_rest()
+    last = {which: value for _, what, which, value in simulation.events if what == "tape"}
+    assert last == {block: (cell, False) for block, cell in enumerate(simulation.block_at)}
+    assert {what for _, what, _, _ in simulation.events} == {"tape", "ram", "wire", "on"}
