@@ -78,7 +78,8 @@ def fake(monkeypatch):
     scenario = read_scenario(RING)
 
     def run(machines, terms, spoil=lambda verdict: verdict, budget_s=60.0):
-        systems = tuple(SimpleNamespace(name=n, depth=5 - 2 * k, surfaces={})
+        systems = tuple(SimpleNamespace(name=n, depth=5 - 2 * k, least_depth=5 - 2 * k,
+                                        surfaces={})
                         for k, n in enumerate(machines))  # fmt: skip
 
         def search_system(problem, system, deadline, seed, say, state):
