@@ -212,6 +212,13 @@ def test_a_floor_too_thin_for_its_usual_line(direction: str) -> None:
     assert min(z for _, y, z in machine.dug_cells if y < 10) >= -5
 
 
+def test_a_ceiling_four_deep_and_no_margin() -> None:
+    """Cables reach its line though what they put out beyond lies in the ground."""
+    scenario = drawing(ROOM, loop(WALL_CEILING), ["ceiling", "north"], depth=4, margin=0)
+    machine = solved(solve_scenario(scenario, budget_s=BUDGET_S))
+    assert max(z for _, _, z in machine.dug_cells) == ROOM[2] + 4
+
+
 def test_what_is_not_found_is_not_called_impossible() -> None:
     """An edge of two cells below a ceiling: no line is known that fires its lifts."""
     cells = loop([(3, 5, 8), (3, 10, 8), (3, 10, 7), (8, 10, 7), (8, 10, 8), (8, 5, 8)])

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from models.geometry import VECTOR, Cell, add, scale, sub
-from models.parts import Part
+from models.parts import RAMS, Part
 from models.problem import Problem, face_name
 from models.route import Route
 from models.system import System
@@ -30,7 +30,7 @@ from solver.net.lift_lines import UP
 from solver.net.space_line import behind_lift
 from solver.net.space_scene import Scene, diggable, lay_scene
 from solver.net.space_trigger import is_quiet, trigger_cells
-from solver.net.wall_net import powered
+from solver.net.wall_net import HEARING, powered
 
 THINNINGS = 3
 """Times that wires are taken away to make room for cables."""
@@ -84,6 +84,11 @@ class SpaceNetSearch:
         self.reach = problem.scenario.rules.reach
         self.ground = frozenset(diggable(problem))
         """Every cell that may be dug."""
+        around = {add(cell, side) for cell in self.ground for side in _SIDES} - self.ground
+        room = problem.scenario.room
+        inside = {c for c in around if all(0 <= v < n for v, n in zip(c, room, strict=True))}
+        self.rock = frozenset(around - inside - problem.index.keys())
+        """Cells beside those that stay ground."""
         self.level = {cell: level_of(problem, cell) for cell in self.ground}
         self.deepest = max(surface.depth for surface in problem.scenario.surfaces.values())
         terms = problem.scenario.loop.minimise
@@ -151,7 +156,7 @@ class SpaceNetSearch:
     def _down_to(self, space: Space, depth: int) -> Space:
         """Where cables run that reach no deeper."""
         free, inert = (
-            frozenset(c for c in cells if self.level[c] <= depth)
+            frozenset(c for c in cells if self.level.get(c, 0) <= depth)
             for cells in (space.free, space.inert)
         )
         return Space(free, inert)
@@ -249,7 +254,7 @@ class SpaceNetSearch:
         ram = Part("push_ram", sub(trigger, inward), away, unit="trigger")
         loose = (*scene.line.parts.values(), button, ram, *sensors_of(watches))
         taken = {part.at for part in loose} | set(scene.parts)
-        air = scene.air | outputs_of(watches) | {sub(trigger, scale(inward, 2))}
+        air = scene.air | (outputs_of(watches) & self.ground) | {sub(trigger, scale(inward, 2))}
         return Net(trigger, scene.folds, loose, {}, frozenset(air - taken))
 
     def _inward(self, cover: Cell) -> Cell:
@@ -265,7 +270,7 @@ class SpaceNetSearch:
         over |= {add(cell, UP) for cell in roots}
         empty = self.ground - hard - set(parts)
         deaf = {p.at for p in parts.values() if p.kind in ("sensor", "insulator")}
-        return Space(empty, (empty | deaf) - over)
+        return Space(empty, (empty | deaf | (self.rock - _heard(parts))) - over)
 
     def _triggers(self, scene: Scene) -> Iterator[Cell]:
         """Covers on which a button with a ram behind it disturbs nothing."""
@@ -308,6 +313,13 @@ class SpaceNetSearch:
     def _at_lift(self, scene: Scene, space: Space, lift: Cell) -> tuple[Feed, ...]:
         front = add(lift, scene.line.lifts[lift])
         return tuple(feed for feed in space.feeds(lift) if feed.last != front)
+
+
+def _heard(parts: Mapping[Cell, Part]) -> set[Cell]:
+    """Cells that would wake something if power went there: beside what reads it."""
+    ears = {p.at for p in parts.values() if p.kind in HEARING}
+    ears |= {add(p.at, UP) for p in parts.values() if p.kind in RAMS}
+    return {add(cell, side) for cell in ears for side in _SIDES}
 
 
 def _lifts_to_bare(scene: Scene, ways: _Ways) -> set[Cell]:
