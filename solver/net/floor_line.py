@@ -27,6 +27,8 @@ from solver.route.problem import corner_frame
 
 MAX_MACHINES = 3
 """Lines of one route that are tried in full machines."""
+LONG = 220
+"""Cells of a loop from which on a line is not searched for as long as there is a plain one."""
 MAX_TRIES = 12
 """Feeding places tried for a line with as little skew as can be hoped for."""
 
@@ -229,17 +231,25 @@ class LineSearch:
     def _easy_first(
         self, loop: Sequence[Cell], paths: Iterable[tuple[Cell, ...]]
     ) -> Iterator[tuple[tuple[Cell, ...], bool]]:
-        """Of paths of one length first those that need no search: in long loops it takes long."""
+        """Of paths of one length first those that need no search: in long loops it takes minutes.
+
+        There even longer ones come first; with them no line is claimed to be the cheapest.
+        """
         from solver.net.boosters import needs_no_search
 
-        for _, group in groupby(paths, key=len):
-            hard = []
+        hard: list[tuple[Cell, ...]] = []
+        for length, group in groupby(paths, key=len):
             for path in group:
                 if needs_no_search(loop, path, self.reach, self._least_ticks(loop, path)):
+                    if hard and len(hard[0]) < length:
+                        self.exhaustive = False
                     yield path, True
                 else:
                     hard.append(path)
-            yield from ((path, False) for path in hard)
+            if len(loop) < LONG:
+                yield from ((path, False) for path in hard)
+                hard = []
+        yield from ((path, False) for path in hard)
 
     def _least_ticks(self, loop: Sequence[Cell], path: Sequence[Cell]) -> int:
         """No line of so many cells is quicker: each net carries the pulse `reach` cells."""
