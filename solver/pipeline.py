@@ -12,7 +12,7 @@ from models.front import Front
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.outcome import Feasible, Infeasible, Undecided, Verdict
 from models.plan import BuildPlan
-from models.scenario import Scenario, Term
+from models.scenario import Scenario
 from solver.all_systems import Live, search_all
 from solver.check import check_machine
 from solver.explain.explain import explain
