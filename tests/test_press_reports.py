@@ -240,3 +240,31 @@ def test_every_move_of_the_tape_is_recorded_and_its_end():
     last = {which: value for _, what, which, value in simulation.events if what == "tape"}
     assert last == {block: (cell, False) for block, cell in enumerate(simulation.block_at)}
     assert {what for _, what, _, _ in simulation.events} == {"tape", "ram", "wire", "on"}
+
+
+@pytest.mark.parametrize("lit_meanwhile", [False, True])
+def test_tape_that_went_and_came_back_passes_power_as_before(lit_meanwhile):
+    """A buffer faces a tape block that feeds a wire; a grip ram takes the block away and back."""
+    parts = [*wire((-1, 0, 0)), part("buffer", (0, 0, 0), "+x", 1), part("block", (0, 0, -1))]
+    parts += [*wire((1, 1, 0), "insulator"), part("grip_ram", (1, 0, -1), "+z")]
+    simulation = world(*parts, tape=((1, 0, 0),))
+    fed = next(w for w in simulation.wires if w.at == (1, 1, 0))
+    levels = []
+
+    def wait(half_ticks):
+        for _ in range(half_ticks):
+            simulation.step()
+        levels.append(fed.level)
+
+    for away in (True, False, True, False):
+        simulation.power_ram((1, 0, -1), away)
+        if away and lit_meanwhile:
+            simulation.pulse_wire((-1, 0, 0), 1, 4)
+        wait(12)
+    simulation.pulse_wire((-1, 0, 0), 1, 30)
+    wait(12)
+    simulation.power_ram((1, 0, -1), True)
+    wait(6)
+    simulation.power_ram((1, 0, -1), False)
+    wait(6)
+    assert levels == [0, 0, 0, 0, 15, 0, 15]
