@@ -9,6 +9,8 @@ import pytest
 from models.machine import ALL_CASES, Case
 from models.parts import Part
 from solver.simulate import Simulation, Stroke, prove, prove_case, run_presses
+from tests.campaign_verilog import INVERTER, WIRE, Link, Network, idle_outputs, named
+from tests.campaign_verilog import machine_of as machine_of_links
 from tests.circuits import machine_of
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.test_simulator import part, wire, world
@@ -268,3 +270,15 @@ def test_tape_that_went_and_came_back_passes_power_as_before(lit_meanwhile):
     simulation.power_ram((1, 0, -1), False)
     wait(6)
     assert levels == [0, 0, 0, 0, 15, 0, 15]
+
+
+def test_idle_states_are_those_of_the_network_of_links():
+    """The last one settles part by part only, from the start, not from where all together got."""
+    ring = (Link(3, 2, 1), Link(0, 1, INVERTER), Link(1, 3, INVERTER), Link(2, 0, WIRE))
+    for network in (*(named(f"idle/{number}") for number in range(25)), Network(2, ring, ())):
+        machine, cells = machine_of_links(network)
+        simulation = Simulation(machine, PLAIN)
+        drivers = {at: d for _, at, d in simulation.switches()}
+        outputs = [simulation.drivers[drivers[cell]].on for cell in cells]
+        assert outputs == idle_outputs(network)
+    assert outputs == [True, False, True]
