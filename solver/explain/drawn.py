@@ -18,7 +18,7 @@ from solver.explain.blockers import Blockers
 from solver.explain.relax import requirement_text
 from solver.explain.wording import at, span
 from solver.net import clearance
-from solver.route.problem import clashing, corner_frame, edge_limits
+from solver.route.problem import clashing, corner_frame, edge_limits, overlapping
 
 TURNED = frozenset({"loop.shape", "loop.direction"})
 """A drive's side and order hang on the way the tape runs."""
@@ -134,12 +134,25 @@ class Drawn:
         narrow = self._narrowest(drive)
         if narrow is not None:
             yield drive.variant, Fact(narrow, TURNED)
+        yield from ((drive.variant, fact) for fact in self._in_tape(drive))
         for other in self.drives:
             same = replace(other, variant=drive.variant)
             if other.cell > drive.cell and clashing(self.problem, self.system, drive, same):
                 a, b = at(self.cells[drive.cell]), at(self.cells[other.cell])
                 text = f"the drives at the corners {a} and {b} disturb each other"
                 yield drive.variant, Fact(text, TURNED)
+
+    def _in_tape(self, drive: CornerOption) -> Iterator[Fact]:
+        """Which lifts the drive would stand in the way of; a measured table has that already."""
+        if clearance.measured(self.system.table):
+            return
+        frame = corner_frame(self.problem, drive.cell, drive.in_port, drive.out_port)
+        met = overlapping(self.problem, self.system, self.system.drive(drive.variant), frame)
+        for cell in self.order:
+            if cell in met and cell != drive.cell:
+                here, there = at(self.cells[drive.cell]), at(self.cells[cell])
+                text = f"the drive at the corner {here} is in the way of the lift behind {there}"
+                yield Fact(text, TURNED)
 
     def _why(self, block: frozenset[str]) -> str:
         """What bars the digging, in the words of the scenario."""

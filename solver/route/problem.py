@@ -194,7 +194,7 @@ def _standing(problem: Problem, system: System, frame: Frame) -> Iterable[Design
     return [d for d in found if d.name not in system.fallback] or found
 
 
-def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
+def overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
     """Cells whose lifts would need a cell of the drive, or be fired by it."""
     column = (*(part.at for part in system.column.parts), *system.column.air)
     found = {
@@ -211,7 +211,7 @@ def _overlapping(problem: Problem, system: System, drive: Design, frame: Frame) 
 
 def _forbidden(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:
     if not clearance.measured(system.table):
-        return _overlapping(problem, system, drive, frame)
+        return overlapping(problem, system, drive, frame)
     cells = (
         add(frame.origin, add(scale(frame.x, dx), scale(frame.y, dy)))
         for dx, dy in clearance.offsets(system.table, drive.name, "tape")
