@@ -33,7 +33,7 @@ from solver.net.wall_net import WallNetSearch
 from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.problem import clashing, route_problem, this_route
-from solver.routing import Routes, others_of, route_search
+from solver.route.worth import Routes, others_of, route_search
 
 Say = Callable[[str], None]
 PATIENCE = 4
