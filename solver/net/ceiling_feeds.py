@@ -51,7 +51,7 @@ class FeedSearch(LineSearch):
         self.exhaustive = False
         loop = [self.problem.graph.cells[i] for i in route.cells]
         normal = self.problem.normal(route.cells[0])
-        triggers, wires = self.places(route, set(loop), normal)
+        triggers, wires = self._quiet_places(route, set(loop), normal)
         sides = sides_of(self.problem, loop[0], normal)
         below = ground(loop, sides, wires, self.reach)
         trunks = _trunks(below, triggers)
@@ -59,12 +59,15 @@ class FeedSearch(LineSearch):
             yield NoLine("no trunk of wires reaches the whole line at once", proven=False)
         yield from (self._trunk_net(route, normal, trunk) for trunk in trunks)
 
-    def places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
-        """As on a floor, but none where a drive would fire the line again.
+    def _quiet_places(
+        self, route: Route, loop: set[Cell], normal: Cell
+    ) -> tuple[list[Cell], set[Cell]]:
+        """Places of triggers and wires, none where a drive may fire the line again.
 
-        A floor's line is live anyhow while its drives work; a ceiling's pulse is over by then.
+        A ceiling's pulse is over while its drives work. Not every such place does harm; for a
+        trunk, of which nothing is claimed, they are too many to try.
         """
-        triggers, wires = super().places(route, loop, normal)
+        triggers, wires = self.places(route, loop, normal)
         fed: set[Cell] = set()
         for corner in route.corners:
             frame = corner_frame(self.problem, corner.cell, corner.in_port, corner.out_port)
