@@ -9,7 +9,7 @@ import pytest
 
 from models.geometry import add, sub
 from solver.net.trunk import Trunk, ground, grow, shorten
-from tests.rooms import machine_faults, solve_text
+from tests.rooms import machine_faults, random_scenario_room, solve_room, solve_text
 
 SIDES = ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))
 REACH = 15
@@ -115,3 +115,11 @@ minimise = ["parts"]
     machine = outcome.result.machine
     assert any(part.unit == "booster" for part in machine.parts)
     assert machine_faults(machine, outcome.scenario, presses=1) == []
+
+
+def test_a_short_link_may_lie_where_a_drive_powers_it():
+    """Such a wire need do no harm; a trunk keeps clear of it, a plain link does not have to."""
+    plain = random_scenario_room(Random("symmetry 30/835"), 4, 5)
+    for room in (plain, plain.image(5)):
+        result = solve_room(room, 60).result
+        assert result.optimal and result.score["length"] == 6
