@@ -35,6 +35,9 @@ TRUNKS = 6
 class FeedSearch(LineSearch):
     """One run of wires where it reaches, else a trunk with feeds."""
 
+    quiet = False
+    """Whether places where a drive puts power are left out."""
+
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """The best line without boosters; else the best trunk found."""
         lines = self.find(route)
@@ -51,7 +54,9 @@ class FeedSearch(LineSearch):
         self.exhaustive = False
         loop = [self.problem.graph.cells[i] for i in route.cells]
         normal = self.problem.normal(route.cells[0])
-        triggers, wires = self._quiet_places(route, set(loop), normal)
+        self.quiet = True
+        triggers, wires = self.places(route, set(loop), normal)
+        self.quiet = False
         sides = sides_of(self.problem, loop[0], normal)
         below = ground(loop, sides, wires, self.reach)
         trunks = _trunks(below, triggers)
@@ -59,15 +64,27 @@ class FeedSearch(LineSearch):
             yield NoLine("no trunk of wires reaches the whole line at once", proven=False)
         yield from (self._trunk_net(route, normal, trunk) for trunk in trunks)
 
-    def _quiet_places(
-        self, route: Route, loop: set[Cell], normal: Cell
-    ) -> tuple[list[Cell], set[Cell]]:
-        """Places of triggers and wires, none where a drive may fire the line again.
+    def find(self, route: Route) -> list[Line] | NoLine:
+        """As on a floor; of the shortest links first those that no drive powers."""
+        lines = super().find(route)
+        if isinstance(lines, NoLine):
+            return lines
+        sure, self.quiet = self.exhaustive, True
+        calm = super().find(route)
+        self.exhaustive, self.quiet = sure, False
+        if isinstance(calm, NoLine) or len(calm[0].link) > len(lines[0].link):
+            return lines
+        return [*calm, *(line for line in lines if line not in calm)]
 
-        A ceiling's pulse is over while its drives work. Not every such place does harm; for a
+    def places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
+        """Places of triggers and wires; if quiet, none where a drive may fire the line again.
+
+        A ceiling's pulse is over while its drives work. Not every such place does harm, but for a
         trunk, of which nothing is claimed, they are too many to try.
         """
-        triggers, wires = self.places(route, loop, normal)
+        triggers, wires = super().places(route, loop, normal)
+        if not self.quiet:
+            return triggers, wires
         fed: set[Cell] = set()
         for corner in route.corners:
             frame = corner_frame(self.problem, corner.cell, corner.in_port, corner.out_port)
