@@ -13,6 +13,7 @@ import threading
 import time
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -227,12 +228,15 @@ def running_sweep(folder):
 
 
 def worker_of(pid):
-    """The process in which a sweep's cases run."""
-    found = subprocess.run(
-        ["ps", "-o", "pid=,args=", "--ppid", str(pid)], capture_output=True, text=True, check=True
-    )
-    (worker,) = [line.split()[0] for line in found.stdout.splitlines() if "spawn_main" in line]
-    return int(worker)
+    """The process in which a sweep's cases run: the child that is no resource tracker."""
+    found = []
+    for process in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):  # it may have ended
+            parent = (process / "stat").read_text().rpartition(")")[2].split()[1]
+            if int(parent) == pid and b"spawn_main" in (process / "cmdline").read_bytes():
+                found.append(int(process.name))
+    (worker,) = found
+    return worker
 
 
 def test_a_killed_run_goes_on_where_it_was_and_outlives_its_worker(folder):
