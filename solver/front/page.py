@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
-from importlib import resources
 
 from models.front import TIME, Front
 from models.plan import PIECE_KINDS, BuildPlan
 from models.surface import SURFACES
 from solver.plan.words import LETTER, VIEW, level_name, name_of, ticks
 from solver.sheets.drawing import CELL, STYLE, hatch, shape
+from solver.sheets.shell import page_head
 from solver.sheets.terminal import CORNER, COVER, DRIVE, LINK, Signs, signs_of
 from solver.tell import CAUTION, tell_completeness
 
@@ -68,17 +68,9 @@ class Offer:
 def write_front(title: str, front: Front, offers: Sequence[Offer], best: str) -> str:
     """The HTML text; `best` names the offer that the scenario's own objective chooses."""
     name = escape(" ".join(title.split()) or "Untitled")
-    asset = resources.files("solver").joinpath("data", "page", "page.css").read_text("utf-8")
+    head = page_head(f"{name}: machines to choose from", POLICY, STYLE + LOOK)
     said = "".join(f"<li>{escape(line)}</li>" for line in tell_completeness(front))
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">
-<title>{name}: machines to choose from</title>
-<style>{asset}{STYLE}{LOOK}</style>
-</head>
+    return f"""{head}
 <body>
 <svg width="0" height="0" style="position:absolute" aria-hidden="true">{_symbols()}</svg>
 <main>

@@ -12,6 +12,7 @@ from models.pattern import Choreography, Scene
 from solver.pattern.picture import list_marks, spots
 from solver.pattern.turn import back_after, period, scene
 from solver.pattern.wishes import presses_text
+from solver.sheets.shell import page_head
 
 POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
@@ -72,21 +73,13 @@ def _cell(x: int, y: int, number: int, mark: str, asked: Choreography) -> str:
 def write_pattern_page(machine: Machine, asked: Choreography, marks: str) -> str:
     """The HTML text."""
     title = escape(asked.title)
-    css = resources.files("solver").joinpath("data", "page", "page.css").read_text("utf-8")
+    head = page_head(f"{title}: pattern", POLICY, LOOK)
     script = resources.files("solver").joinpath("data", "pattern", "pattern.js").read_text("utf-8")
     spans = machine.spans
     last = min(back_after(spans), MOST_PRESSES) - 1
     scenes = "".join(_figure(machine, asked, marks, presses) for presses in asked.presses)
     blocks = "".join(f"<li>{escape(line)}</li>" for line in list_marks(machine, marks))
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">
-<title>{title}: pattern</title>
-<style>{css}{LOOK}</style>
-</head>
+    return f"""{head}
 <body>
 <main>
 <h1>{title}</h1>

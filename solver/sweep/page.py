@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from html import escape
-from importlib import resources
 from pathlib import Path
 from statistics import median
 
 from models.sweep import RESULTS, Axis, Case, Result, Row, Sweep
+from solver.sheets.shell import page_head
 from solver.sweep.table import word
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
@@ -43,17 +43,9 @@ Results = Sequence[tuple[Case, Row]]
 def write_summary(sweep: Sweep, rows: Results) -> str:
     """The HTML text."""
     title = escape(" ".join(sweep.title.split()))
-    asset = resources.files("solver").joinpath("data", "page", "page.css").read_text("utf-8")
+    head = page_head(f"{title}: sweep", POLICY, LOOK)
     signs = "".join(f"<li><b>{SIGN[r]}</b> {MEANS[r]}</li>" for r in RESULTS)
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">
-<title>{title}: sweep</title>
-<style>{asset}{LOOK}</style>
-</head>
+    return f"""{head}
 <body>
 <main>
 <h1>{title}</h1>
