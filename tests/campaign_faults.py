@@ -21,6 +21,7 @@ from models.machine import ALL_CASES, Machine
 from models.single_fault import Judged, SingleFault
 from solver.check import check_machine
 from solver.faults.single import as_built, judge, single_faults
+from solver.faults.unchanged import Bystanders
 from solver.faults.words import STAGE_TITLE, STAGES, describe
 from solver.machine_file import write_machine
 from tests.campaign_runner import Result, one_by_one, parser, read_log, run
@@ -34,21 +35,21 @@ TWIN_ONE_IN = 250
 
 
 @cache
-def _shipped(name: str, folder: Path) -> tuple[Machine, tuple[SingleFault, ...]]:
+def _shipped(name: str, folder: Path) -> tuple[Machine, tuple[SingleFault, ...], Bystanders]:
     machine = shipped_machine(name, folder)
-    return machine, tuple(single_faults(machine))
+    return machine, tuple(single_faults(machine)), Bystanders(machine)
 
 
 def judge_piece(name: str, seen: Counter[str], folder: Path, share: int) -> list[str]:
     """The faults of one piece, such as "first-ring/3"."""
     scenario, piece = name.split("/")
-    machine, faults = _shipped(scenario, folder)
+    machine, faults, bystanders = _shipped(scenario, folder)
     start = PIECE * int(piece)
     wrong = []
     for number, fault in enumerate(faults[start : start + PIECE], start):
         if number % share:
             continue
-        judged = judge(machine, fault)
+        judged = judge(machine, fault, bystanders)
         seen[judged.stage] += 1
         kind = fault.planned.kind if fault.planned else "block"
         if judged.stage == "harmless":

@@ -18,6 +18,7 @@ from solver.faults.diagnose import Finder, Findings, touched
 from solver.faults.reports import diagnose_file
 from solver.faults.single import as_built, fallen, fault_table, is_sound, judge, single_faults
 from solver.faults.symptoms import Watcher, build_dictionary, outward
+from solver.faults.unchanged import Bystanders
 from solver.faults.words import describe, read_seen
 from solver.machine_file import parse_machine, write_machine
 from tests.campaign_finder import measure
@@ -61,6 +62,32 @@ def test_all_are_told_or_proven_harmless_and_the_naive_twin_agrees():
             assert not run_presses(
                 entry, presses, overhead=case.overhead, ground=case.ground, limit_half_ticks=600
             ).ok
+
+
+def test_what_is_called_a_bystander_makes_no_difference():
+    """Left unsimulated by `Bystanders`; here each is simulated after all, in each world."""
+    bystanders, watcher = Bystanders(RING), Watcher(RING)
+    as_planned = {case: watcher.watch(RING, case) for case in ALL_CASES}
+    left_out = 0
+    for fault in list(single_faults(RING))[::3]:
+        built = as_built(RING, fault)
+        for case in set(ALL_CASES) - set(bystanders.worlds(fault, built)):
+            left_out += 1
+            assert fallen(built, case).parts == built.parts
+            assert watcher.watch(built, case) == as_planned[case]
+    assert left_out > 200
+
+
+def test_a_block_matters_in_the_worlds_where_the_ground_would_not_do_as_well():
+    """A cover under nothing: with ground behind it may go, without it too. A wire's block not."""
+    bystanders = Bystanders(RING)
+    wire = part_of("wire")
+    block = next(p for p in RING.parts if p.at == step(wire.at, "-z"))
+    fault = SingleFault("missing", block, None)
+    assert bystanders.worlds(fault, as_built(RING, fault)) == list(ALL_CASES)
+    cover = next(p for p in RING.parts if p.at[:2] == (0, 0) and p.kind == "cover")
+    fault = SingleFault("wrong kind", cover, Part("insulator", cover.at))
+    assert bystanders.worlds(fault, as_built(RING, fault)) == []
 
 
 @pytest.mark.parametrize("kind", ["grip_ram", "push_ram", "inverter", "sensor", "buffer", "wire"])

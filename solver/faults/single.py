@@ -16,6 +16,7 @@ from models.machine import Case, Machine
 from models.parts import FULL, Kind, Part
 from models.single_fault import FaultTable, Judged, SingleFault, Stage
 from solver.check import check_machine
+from solver.faults.unchanged import Bystanders
 from solver.plan.watch import cases
 from solver.simulate import prove_case
 
@@ -129,12 +130,15 @@ def _holds(part: Part, full: set[Cell], machine: Machine, case: Case) -> bool:
     return mount in full or (case.ground and ground and not machine.in_room(mount))
 
 
-def judge(machine: Machine, fault: SingleFault) -> Judged:
-    """Static check first; then a full turn in each case, until one goes wrong."""
+def judge(machine: Machine, fault: SingleFault, bystanders: Bystanders | None = None) -> Judged:
+    """Static check first; then a full turn in each case, until one goes wrong.
+
+    With `bystanders` of a machine that works, worlds in which it cannot matter are left out.
+    """
     built = as_built(machine, fault)
     if wrong := check_machine(built):
         return Judged(fault, "static", wrong[0].code, wrong[0].text)
-    for case in cases(machine):
+    for case in bystanders.worlds(fault, built) if bystanders else cases(machine):
         result = prove_case(built, case)
         if not result.ok:
             first = result.faults[0]
@@ -148,8 +152,9 @@ def fault_table(
 ) -> FaultTable:
     """Every single fault judged, or only those given. The machine itself must be right."""
     judged = []
+    bystanders = Bystanders(machine)
     for number, fault in enumerate(single_faults(machine) if only is None else only, 1):
-        judged.append(judge(machine, fault))
+        judged.append(judge(machine, fault, bystanders))
         if number % 500 == 0:
             say(f"{number} single faults judged")
     return FaultTable(machine.title, tuple(judged))

@@ -17,6 +17,7 @@ from models.parts import RAMS
 from models.single_fault import SingleFault
 from models.symptom import Dictionary, Entry, Observable, Sight
 from solver.faults.single import as_built, fallen, single_faults
+from solver.faults.unchanged import Bystanders
 from solver.plan.watch import cases
 from solver.simulate import Simulation, Stroke
 
@@ -40,6 +41,7 @@ class Watcher:
 
     def __init__(self, plan: Machine) -> None:
         self.plan = plan
+        self.bystanders = Bystanders(plan)
         self.out = {cell: outward(plan, cell) for cell in plan.tape}
 
     @cached_property
@@ -168,10 +170,11 @@ def entries_of(watcher: Watcher, fault: SingleFault, number: int) -> set[Entry]:
     Machines stand in ground, so the worlds without it count only for what shows nowhere else.
     """
     built = as_built(watcher.plan, fault)
-    grounded = [case for case in cases(watcher.plan) if case.ground]
-    others = [case for case in cases(watcher.plan) if not case.ground]
-    for worlds in (grounded, others):
-        found = {e for case in worlds for e in _looks(watcher, built, case, number)}
+    worlds = watcher.bystanders.worlds(fault, built)
+    grounded = [case for case in worlds if case.ground]
+    others = [case for case in worlds if not case.ground]
+    for those in (grounded, others):
+        found = {e for case in those for e in _looks(watcher, built, case, number)}
         if found:
             # A fault that may look healthy (a wire in the air, say) is told by its other looks.
             return {e for e in found if not watcher.looks_healthy(e.seen)} or found
