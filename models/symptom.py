@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from models.geometry import Cell
@@ -26,27 +27,16 @@ Sight = Literal[
 during the press; the block that was there did not move on. Of a ram: out before the press, stroked
 during it, out after it. Of a wire, inverter, buffer or sensor: on before, changed during, on after.
 Of the whole: the very first press goes wrong; it comes to rest."""
-SIGHTS: tuple[Sight, ...] = (
-    "proud",
-    "sunk",
-    "empty",
-    "sank",
-    "stayed",
-    "out before",
-    "lit before",
-    "stroked",
-    "went on",
-    "out after",
-    "lit after",
-    "first press",
-    "rests",
-)
 AFTER: frozenset[Sight] = frozenset({"proud", "sunk", "empty"})
 """What the tape looks like after the press to who stands in the room."""
 
 
+WHOLE: Cell = (0, 0, 0)
+"""Stands for the whole machine; no part and no tape is ever in this cell, which is air."""
+
+
 class Observable(NamedTuple):
-    """Something that is seen or not seen. `at` is (0, 0, 0) for what concerns the whole."""
+    """Something that is seen or not seen. `at` is `WHOLE` for what concerns the whole."""
 
     sight: Sight
     at: Cell
@@ -76,3 +66,24 @@ class Answer(NamedTuple):
 
     observable: Observable
     seen: bool
+
+
+@dataclass(frozen=True)
+class Findings:
+    """All that was looked at so far."""
+
+    answers: tuple[Answer, ...] = ()
+    inspected: tuple[tuple[Cell, bool], ...] = ()
+    """Cells looked at, and whether they are built as planned."""
+    unsure: frozenset[Observable] = frozenset()
+    """Asked for, but the builder does not know; not asked for again."""
+    unvisited: frozenset[Cell] = frozenset()
+    """Cells that he cannot go and look at."""
+
+    def __add__(self, other: Findings) -> Findings:
+        return Findings(
+            self.answers + other.answers,
+            self.inspected + other.inspected,
+            self.unsure | other.unsure,
+            self.unvisited | other.unvisited,
+        )

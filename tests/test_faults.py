@@ -12,14 +12,14 @@ from models.geometry import step
 from models.machine import ALL_CASES
 from models.parts import Part
 from models.single_fault import MISTAKES, SingleFault
-from models.symptom import Answer, Observable
+from models.symptom import Answer, Findings, Observable
 from solver.cli import cli
-from solver.faults.diagnose import Finder, Findings, touched
-from solver.faults.reports import diagnose_file
+from solver.faults.diagnose import Finder, touched
+from solver.faults.diagnosis import diagnose_file
 from solver.faults.single import as_built, fallen, fault_table, is_sound, judge, single_faults
 from solver.faults.symptoms import Watcher, build_dictionary, outward
 from solver.faults.unchanged import Bystanders
-from solver.faults.words import describe, read_seen
+from solver.faults.words import describe
 from solver.machine_file import parse_machine, write_machine
 from tests.campaign_finder import measure
 from tests.oracles.naive_simulator import run_presses
@@ -203,20 +203,6 @@ def test_the_last_question_is_chosen_by_the_places_named(dictionary):
     assert named_after(last) >= 0.98 * named_after(early)
 
 
-def test_what_builders_say():
-    assert read_seen("(3,4,-1) did not sink") == [Answer(Observable("sank", (3, 4, -1)), False)]
-    assert read_seen("all sank") == [Answer(Observable("sank", (0, 0, 0)), True)]
-    assert read_seen("(3,4,-1) and (3,5,-1) proud") == [
-        Answer(Observable("proud", (3, 4, -1)), True),
-        Answer(Observable("proud", (3, 5, -1)), True),
-    ]
-    assert [a.seen for a in read_seen("3, 4, -1 flush")] == [False] * 3
-    assert read_seen("Never  rests") == [Answer(Observable("rests", (0, 0, 0)), False)]
-    for nonsense in ("", "proud", "(1,2) proud", "(1,2,3)", "(1,2,3) blue", "(1,2,3) never rests"):
-        with pytest.raises(InputError, match="not understood"):
-            read_seen(nonsense)
-
-
 def test_every_fault_has_words():
     for fault in FAULTS:
         assert describe(fault)
@@ -229,7 +215,7 @@ def test_every_fault_has_words():
 def file(tmp_path, monkeypatch, dictionary):
     path = tmp_path / "machine.json"
     path.write_text(write_machine(RING))
-    monkeypatch.setattr("solver.faults.reports.build_dictionary", lambda plan, say: dictionary)
+    monkeypatch.setattr("solver.faults.kept.build_dictionary", lambda plan, say: dictionary)
     return path
 
 
@@ -239,7 +225,7 @@ def test_symptoms_are_kept_only_when_asked(file, monkeypatch):
     diagnose_file(file, [], ask=None, questions=0, keep=True)
     beside = file.with_suffix(".symptoms.json")
     assert beside.exists()
-    monkeypatch.setattr("solver.faults.reports.build_dictionary", None)
+    monkeypatch.setattr("solver.faults.kept.build_dictionary", None)
     again = diagnose_file(file, ["never rests"], ask=None, questions=0)
     assert again.candidates == first.candidates
     beside.write_text(beside.read_text().replace('"version": 2', '"version": 1'))
@@ -249,13 +235,90 @@ def test_symptoms_are_kept_only_when_asked(file, monkeypatch):
 
 def test_questions_and_answers(file):
     result = CliRunner().invoke(
-        cli, ["diagnose", str(file), "--ask", "--questions", "3", "--json"], input="y\nmaybe\nn\n\n"
+        cli,
+        ["diagnose", str(file), "--ask", "--questions", "4", "--json"],
+        input="y\nmaybe\nn\n?\n\n",
     )
     assert result.exception is None
     told = json.loads(result.stdout)
-    assert told["asked"] == 2
+    assert told["asked"] == 3
     assert told["candidates"][0]["faults"][0]["words"]
     assert told["next"]["question"].endswith("?")
+
+
+@pytest.mark.parametrize("replies", [("yes", "no"), ("unsure", "unsure"), ("no", "unsure")])
+def test_a_question_is_answered_in_the_next_call_as_well_as_in_this_one(file, replies):
+    """Who has no terminal gives the words that the JSON names for each answer."""
+    left = list(replies)
+    at_once = diagnose_file(
+        file, ["never rests"], ask=lambda _: left.pop(0) if left else "stop", questions=6
+    )
+    given: list[str] = []
+    for reply in replies:
+        call = ["diagnose", str(file), "--no-ask", "--json", "--seen", "never rests"]
+        told = CliRunner().invoke(cli, [*call, *(f"--answer={words}" for words in given)])
+        asked = json.loads(told.stdout)
+        assert asked["asked"] == len(given)
+        given.append(asked["next"]["answers"][reply])
+    by_calls = diagnose_file(file, ["never rests"], ask=None, questions=6, answers=given)
+    assert by_calls.candidates == at_once.candidates
+    assert by_calls.question == at_once.question
+
+
+def test_what_is_not_known_is_not_asked_again(file):
+    asked: list[str] = []
+
+    def never_sure(question: str):
+        asked.append(question)
+        return "unsure"
+
+    start = diagnose_file(file, [], ask=None, questions=6)
+    told = diagnose_file(file, [], ask=never_sure, questions=8)
+    assert len(set(asked)) == 8
+    assert [c.share for c in told.candidates] == [c.share for c in start.candidates]
+
+
+def test_what_is_said_both_ways_counts_for_nothing_and_is_told(file):
+    cell = ",".join(map(str, RING.tape[2]))
+    both = [f"({cell}) sank", f"({cell}) did not sink"]
+    told = diagnose_file(file, both, ask=None, questions=6, partly=True)
+    assert "neither counts" in told.summary()[0]
+    plain = diagnose_file(file, [], ask=None, questions=6, partly=True)
+    assert [c.share for c in told.candidates] == [c.share for c in plain.candidates]
+
+
+def test_a_cell_that_is_said_to_be_two_things_is_told_and_what_does_not_fit_is_named(file):
+    cell = ",".join(map(str, RING.tape[2]))
+    told = diagnose_file(file, [f"({cell}) proud, ({cell}) sunk"], ask=None, questions=6)
+    assert "cannot be proud and sunk at once" in told.notes[0]
+    assert all(c.unexplained for c in told.candidates[:3])
+    assert any("this would not be so" in line for line in told.summary())
+
+
+def test_a_hole_counts_whether_it_is_called_sunk_or_empty(dictionary):
+    """Who stands in the room sees a hole; whether a block lies in it he may not."""
+    finder = Finder(dictionary)
+
+    def share_of(entry, answers):
+        place = dictionary.faults[entry.fault].at
+        return {c.at: c.share for c in finder.rank(Findings(tuple(answers)))}[place]
+
+    number = {o: i for i, o in enumerate(dictionary.observables)}
+    entry, cell = next(
+        (e, c)
+        for e in dictionary.entries
+        for c in RING.tape
+        if e.seen >> number[Observable("sunk", c)] & 1
+    )
+    holes = {Observable("sunk", cell), Observable("empty", cell)}
+    right = [
+        Answer(o, bool(entry.seen >> i & 1))
+        for o, i in number.items()
+        if o.sight in ("sunk", "proud", "empty")
+    ]
+    mixed = [Answer(a.observable, a.seen != (a.observable in holes)) for a in right]
+    flush = [Answer(a.observable, a.seen and a.observable not in holes) for a in right]
+    assert share_of(entry, right) > share_of(entry, mixed) > share_of(entry, flush)
 
 
 def test_all_sank_speaks_of_every_cell(file):

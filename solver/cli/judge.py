@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,6 +18,9 @@ from solver.cli.common import (
     quiet_option,
     show,
 )
+
+if TYPE_CHECKING:
+    from solver.faults.diagnosis import Reply
 
 
 @click.command()
@@ -109,6 +113,7 @@ def margins(machine: Path, limit: int, as_json: bool, quiet: bool) -> int:
 @click.command()
 @click.argument("machine", type=FILE)
 @click.option("--seen", multiple=True, help='Such as "(3,4,-1) proud"; may be given several times.')
+@click.option("--answer", multiple=True, help="To a question asked before, in the same words.")
 @click.option("--partly", is_flag=True, help="Cells not named in --seen were not looked at.")
 @click.option("--ask/--no-ask", default=None, help="Ask questions. Default: on a terminal.")
 @click.option("--questions", type=click.IntRange(0, 100), default=6, show_default=True)
@@ -118,6 +123,7 @@ def margins(machine: Path, limit: int, as_json: bool, quiet: bool) -> int:
 def diagnose(
     machine: Path,
     seen: tuple[str, ...],
+    answer: tuple[str, ...],
     partly: bool,
     ask: bool | None,
     questions: int,
@@ -129,27 +135,32 @@ def diagnose(
 
     Press until a press goes wrong, and say what you see. Cells of the tape are flush unless named.
     Say too which did not sink during the press, or that all sank: that tells most.
-    Questions are answered with y or n; an empty line stops.
+    Questions are answered with y, n or ? (not known); an empty line stops. Without a terminal
+    --json names the next question and how to give the answer to it with --answer.
 
     \b
     Words after cells: proud, sunk, empty, flush, sank, did not sink, stayed, moved on;
     out, in (a ram, now); out before, in before; lit, dark, lit before, dark before;
-    stroked, still; changed, unchanged.
+    stroked, still; changed, unchanged; as planned, not as planned (who went and looked).
     Without cells: all sank, never rests, rests, first press wrong, first press right.
+    "unsure" before any of these: it is not known.
 
     \b
     Examples:
       ringwright diagnose out/first-ring/machine.json --seen "(3,4,-1) (3,5,-1) sunk"
+      ringwright diagnose out/first-ring/machine.json --no-ask \\
+        --seen "after one press (3,4,-1) and (3,5,-1) stand proud, (3,6,-1) is empty"
       ringwright diagnose out/first-ring/machine.json --no-ask --json --seen "never rests"
     """
-    from solver.faults.reports import diagnose_file
+    from solver.faults.diagnosis import diagnose_file
 
     asking = sys.stdin.isatty() if ask is None else ask
     report = diagnose_file(
         machine,
         seen,
-        ask=_yes_or_no if asking else None,
+        ask=_reply if asking else None,
         questions=questions,
+        answers=answer,
         partly=partly,
         keep=keep,
         say=progress(quiet),
@@ -158,12 +169,16 @@ def diagnose(
     return OK
 
 
-def _yes_or_no(question: str) -> bool | None:
-    """The answer from stdin; None for an empty line or the end."""
+def _reply(question: str) -> Reply:
+    """The answer from stdin; an empty line or the end stops."""
     while True:
-        click.echo(f"{question} [y/n] ", err=True, nl=False)
+        click.echo(f"{question} [y/n/?] ", err=True, nl=False)
         answer = sys.stdin.readline().strip().lower()
         if not answer:
-            return None
-        if answer in ("y", "yes", "n", "no"):
-            return answer.startswith("y")
+            return "stop"
+        if answer in ("y", "yes"):
+            return "yes"
+        if answer in ("n", "no"):
+            return "no"
+        if answer in ("?", "unsure", "unknown", "don't know", "dont know"):
+            return "unsure"

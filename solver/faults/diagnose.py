@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from models.geometry import Cell
 from models.single_fault import SingleFault
-from models.symptom import AFTER, Answer, Dictionary, Entry, Observable
+from models.symptom import AFTER, Answer, Dictionary, Entry, Findings, Observable
 
 MISSEEN = 0.02
 """How often a builder sees something that is not so, or not what is."""
+MIXED_UP = 0.5
+"""A hole told as empty where a block lies sunk in it, or the other way round, as a share of a
+sight that is not so."""
 UNLIKELY = 1e-3
 """Candidates this much less likely than the best one do not steer the questions."""
 VISIT_PAYS = 0.1
@@ -43,6 +45,8 @@ class Candidate(NamedTuple):
     """The mistakes that explain what was seen, the likeliest first."""
     alike: int
     """How many places explain it exactly as well, this one counted."""
+    unexplained: tuple[Answer, ...] = ()
+    """What was seen, or taken to be so, that would look otherwise with the likeliest mistake."""
 
 
 class Question(NamedTuple):
@@ -53,15 +57,6 @@ class Question(NamedTuple):
     at: Cell
     gain: float
     """Bits of information that the answer is expected to bring."""
-
-
-@dataclass(frozen=True)
-class Findings:
-    """All that was looked at so far."""
-
-    answers: tuple[Answer, ...] = ()
-    inspected: tuple[tuple[Cell, bool], ...] = ()
-    """Cells looked at, and whether they are built as planned."""
 
 
 def touched(fault: SingleFault) -> frozenset[Cell]:
@@ -81,6 +76,15 @@ class Finder:
         # Every mistake is as likely as any other, then every look of it.
         self._prior = {entry: 1 / looks[entry.fault] for entry in dictionary.entries}
         self._touched = [touched(fault) for fault in dictionary.faults]
+        self._holes = self._bits_of_holes()
+
+    def _bits_of_holes(self) -> int:
+        """The bits of "sunk" that are followed by that of "empty" of the same cell."""
+        found = 0
+        for observable, bit in self._bit.items():
+            if self._bit.get(Observable("empty", observable.at)) == bit << 1:
+                found |= bit if observable.sight == "sunk" else 0
+        return found
 
     def knows(self, observable: Observable) -> bool:
         """Whether there is such a thing to look at in this machine."""
@@ -109,7 +113,9 @@ class Finder:
         odds = MISSEEN / (1 - MISSEEN)
         weights = {}
         for entry, prior in self._prior.items():
-            wrong = ((entry.seen ^ want) & care).bit_count()
+            otherwise = (entry.seen ^ want) & care
+            mixed_up = (otherwise & otherwise >> 1 & self._holes).bit_count()
+            wrong = otherwise.bit_count() - (2 - MIXED_UP) * mixed_up
             cells = self._touched[entry.fault]
             wrong += sum((cell in cells) == planned for cell, planned in findings.inspected)
             weights[entry] = prior * odds**wrong
@@ -125,17 +131,24 @@ class Finder:
             at[self.dictionary.faults[entry.fault].at][entry.fault] += weight
         share = {cell: sum(faults.values()) / total for cell, faults in at.items()}
         order = sorted(share, key=lambda cell: (-share[cell], cell))
-        fits = self._fits(weights)
+        best, fits = self._fits(weights)
         found = []
         for cell in order:
             numbers = sorted(at[cell], key=lambda n: (-at[cell][n], n))
             likely = [n for n in numbers if at[cell][n] > UNLIKELY * at[cell][numbers[0]]]
             faults = tuple(self.dictionary.faults[n] for n in likely)
-            found.append(Candidate(cell, share[cell], faults, len(fits[cell])))
+            wrong = self._otherwise(best[cell], findings)
+            found.append(Candidate(cell, share[cell], faults, len(fits[cell]), wrong))
         return found
 
-    def _fits(self, weights: dict[Entry, float]) -> dict[Cell, set[Cell]]:
-        """For each place, those that share its likeliest symptoms and so cannot be told from it."""
+    def _otherwise(self, entry: Entry, findings: Findings) -> tuple[Answer, ...]:
+        """What was seen otherwise than it would be."""
+        return tuple(
+            a for a in findings.answers if bool(entry.seen & self._bit[a.observable]) != a.seen
+        )
+
+    def _fits(self, weights: dict[Entry, float]) -> tuple[dict[Cell, Entry], dict[Cell, set[Cell]]]:
+        """For each place its likeliest symptoms, and the places that cannot be told from it."""
         best: dict[Cell, Entry] = {}
         for entry in weights:
             cell = self.dictionary.faults[entry.fault].at
@@ -144,7 +157,7 @@ class Finder:
         alike: dict[int, set[Cell]] = defaultdict(set)
         for entry in weights:
             alike[entry.seen].add(self.dictionary.faults[entry.fault].at)
-        return {cell: alike[entry.seen] for cell, entry in best.items()}
+        return best, {cell: alike[entry.seen] for cell, entry in best.items()}
 
     # ---------------------------------------------------------------- what to ask
 
@@ -162,11 +175,12 @@ class Finder:
         )
         if live.places < 2:
             return None
-        answered = {answer.observable for answer in findings.answers}
+        answered = {answer.observable for answer in findings.answers} | findings.unsure
         observables = self.dictionary.observables
         open_ = [i for i, o in enumerate(observables) if o not in answered]
         symptom, told = live.best_symptom(open_, left)
-        cell, shown = live.best_visit({cell for cell, _ in findings.inspected}, left)
+        gone = {cell for cell, _ in findings.inspected} | findings.unvisited
+        cell, shown = live.best_visit(gone, left)
         if told > EPSILON and (told > VISIT_PAYS or told >= shown):
             return Question(observables[symptom], observables[symptom].at, told)
         return Question(None, cell, shown) if shown > EPSILON else None

@@ -15,7 +15,7 @@ from models.geometry import Cell, Face, step
 from models.machine import Case, Machine
 from models.parts import RAMS
 from models.single_fault import SingleFault
-from models.symptom import Dictionary, Entry, Observable, Sight
+from models.symptom import WHOLE, Dictionary, Entry, Observable, Sight
 from solver.faults.single import as_built, fallen, single_faults
 from solver.faults.unchanged import Bystanders
 from solver.plan.watch import cases
@@ -23,7 +23,6 @@ from solver.simulate import Simulation, Stroke
 
 LIMIT = 600
 """Half-ticks to wait for rest."""
-WHOLE: Cell = (0, 0, 0)
 REACH = 2
 """Cells over which one thing can act on another: overhead pickup reads two cells up."""
 SWITCHES = frozenset({"inverter", "buffer", "sensor"})

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable
 
-from models.fault import Fault, InputError
 from models.geometry import Cell
 from models.parts import Part
 from models.single_fault import MISTAKES, FaultTable, SingleFault, Stage
-from models.symptom import Answer, Observable, Sight
+from models.symptom import Sight
 from solver.faults.diagnose import Candidate, Question
+from solver.faults.seen import seen_words
 from solver.plan.words import WAY_NAME, at, name_of
 
 STAGES: tuple[Stage, ...] = ("static", "idle", "press", "harmless")
@@ -70,54 +69,7 @@ def table_lines(table: FaultTable) -> list[str]:
 
 _NOTHING = Part("block", (0, 0, 0))
 
-# ------------------------------------------------------------------ what is seen
-
-WORDS: dict[str, tuple[tuple[Sight, bool], ...]] = {
-    "proud": (("proud", True),),
-    "sunk": (("sunk", True),),
-    "empty": (("empty", True),),
-    "flush": (("proud", False), ("sunk", False), ("empty", False)),
-    "sank": (("sank", True),),
-    "did not sink": (("sank", False),),
-    "stayed": (("stayed", True),),
-    "moved on": (("stayed", False),),
-    "out before": (("out before", True),),
-    "in before": (("out before", False),),
-    "out": (("out after", True),),
-    "in": (("out after", False),),
-    "lit before": (("lit before", True),),
-    "dark before": (("lit before", False),),
-    "lit": (("lit after", True),),
-    "dark": (("lit after", False),),
-    "stroked": (("stroked", True),),
-    "still": (("stroked", False),),
-    "changed": (("went on", True),),
-    "unchanged": (("went on", False),),
-}
-"""What may be said of a cell, and what it means."""
-WHOLE_WORDS: dict[str, tuple[Sight, bool]] = {
-    "never rests": ("rests", False),
-    "rests": ("rests", True),
-    "first press wrong": ("first press", True),
-    "first press right": ("first press", False),
-    "all sank": ("sank", True),
-}
-_CELL = re.compile(r"\(?\s*(-?\d{1,6})\s*,\s*(-?\d{1,6})\s*,\s*(-?\d{1,6})\s*\)?")
-
-
-def read_seen(text: str) -> list[Answer]:
-    """What one `--seen` says, such as "(3,4,-1) (3,5,-1) proud" or "never rests"."""
-    cells = [(int(x), int(y), int(z)) for x, y, z in _CELL.findall(text)]
-    word = " ".join(re.sub(r"\band\b|,|;", " ", _CELL.sub(" ", text)).split()).lower()
-    if not cells and word in WHOLE_WORDS:
-        sight, seen = WHOLE_WORDS[word]
-        return [Answer(Observable(sight, (0, 0, 0)), seen)]
-    if not cells or word not in WORDS:
-        known = ", ".join((*WORDS, *WHOLE_WORDS))
-        remedy = f'Write cells and one of: {known}. For example: --seen "(3,4,-1) proud".'
-        raise InputError([Fault("--seen", 0, 0, "this is not understood", text[:60], remedy)])
-    return [Answer(Observable(s, cell), seen) for cell in cells for s, seen in WORDS[word]]
-
+# ------------------------------------------------------------------ questions
 
 QUESTION: dict[Sight, str] = {
     "proud": "Does a tape block stand proud of the surface at {}?",
@@ -159,6 +111,10 @@ def candidate_lines(candidates: Iterable[Candidate], limit: int) -> list[str]:
         lines += [f"     {describe(fault)}" for fault in candidate.faults[:4]]
         more = len(candidate.faults) - 4
         lines += [f"     and {more} more mistakes in the same place"] if more > 0 else []
+        if candidate.unexplained:
+            wrong = [seen_words(a.observable, a.seen) for a in candidate.unexplained]
+            others = f" and {len(wrong) - 3} more" if len(wrong) > 3 else ""
+            lines.append(f"     but then this would not be so: {', '.join(wrong[:3])}{others}")
         if candidate.alike > 1:
             lines.append(f"     {candidate.alike} places look the same; only a visit tells them")
     return lines
