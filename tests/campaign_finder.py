@@ -1,65 +1,121 @@
-"""How well the fault finder does: the single faults of each shipped machine, put to it in turn.
+"""How well the fault finder does: single faults of machines, put to it in turn.
 
-python -m tests.campaign_finder [NAME ...] [--sample 400] [--log FILE] [--machines out/machines]
+python -m tests.campaign_finder [NAME ...] [--builder plain] [--sample 400] [--log FILE]
 
-The builder is played by the simulation in one of the worlds. He watches the first press that goes
-wrong: he tells which cells of the tape never opened, and which stand proud, lie sunk or are empty
-afterwards. Then he answers at most six questions. All single faults of the machine are rivals; a
-sample of them is put.
+The machines are the shipped ones and those of `tests/data/odd_rooms`. The builder is played by
+the simulation in one of the worlds. He watches the first press that goes wrong and tells which
+cells of the tape stand proud, lie sunk or are empty afterwards. Then he answers at most six
+questions. What else he does depends on who he is:
+
+    careful    tells which cells of the tape never opened, too
+    plain      does not
+    unsure     plain, and does not know the answer to every fourth question
+    erring     plain, and the answer to one question is wrong
+    misseeing  plain, and one cell of the tape he tells wrongly
+
+All single faults of the machine are rivals; a sample of them is put. The symptoms that were
+simulated are kept beside the machines.
 """
 
 from __future__ import annotations
 
 import sys
 from collections import Counter
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from random import Random
+from typing import Literal, get_args
 
 from models.machine import Machine
-from models.symptom import AFTER, Answer, Dictionary, Entry
-from solver.faults.diagnose import Finder, Findings, touched
-from solver.faults.symptoms import Watcher, build_dictionary
+from models.symptom import AFTER, Answer, Dictionary, Entry, Findings, Observable
+from solver.faults.diagnose import Finder, touched
+from solver.faults.diagnosis import Reply, learned
+from solver.faults.kept import dictionary_of
+from solver.faults.symptoms import Watcher
 from solver.faults.words import describe
 from tests.campaign_runner import one_by_one, parser, run
-from tests.shipped import SCENARIOS, shipped_machine
+from tests.shipped import MACHINES, kept_at, shipped_machine
 
 QUESTIONS = 6
 WANTED = 0.95
+UNSURE_ONE_IN = 4
+Who = Literal["careful", "plain", "unsure", "erring", "misseeing"]
 
 
-def ask(finder: Finder, entry: Entry, questions: int = QUESTIONS) -> tuple[Findings, int]:
-    """Let the finder ask about a fault; what it learns and how much it asked."""
-    dictionary = finder.dictionary
-    truth = {o: bool(entry.seen >> i & 1) for i, o in enumerate(dictionary.observables)}
-    wrong = touched(dictionary.faults[entry.fault])
-    told = [Answer(o, seen) for o, seen in truth.items() if o.sight in {*AFTER, "sank"}]
-    findings = Findings(finder.tape_answers(told, watched=True))
-    for asked in range(questions):
-        question = finder.next_question(findings, questions - asked)
+@dataclass
+class Builder:
+    """Someone before a machine with this fault, and how he answers."""
+
+    who: Who
+    dictionary: Dictionary
+    entry: Entry
+    random: Random
+
+    def __post_init__(self) -> None:
+        observables = self.dictionary.observables
+        self.truth = {o: bool(self.entry.seen >> i & 1) for i, o in enumerate(observables)}
+        self.wrong = touched(self.dictionary.faults[self.entry.fault])
+        self.errs_at = self.random.randrange(QUESTIONS) if self.who == "erring" else -1
+
+    def tells(self, finder: Finder) -> Findings:
+        """What he says before he is asked."""
+        sights = {*AFTER, "sank"} if self.who == "careful" else AFTER
+        said = {o: seen for o, seen in self.truth.items() if o.sight in sights}
+        if self.who == "misseeing":
+            said |= self._misseen()
+        told = [Answer(o, seen) for o, seen in said.items()]
+        return Findings(finder.tape_answers(told, watched=self.who == "careful"))
+
+    def _misseen(self) -> dict[Observable, bool]:
+        """One cell told as something that it is not."""
+        cell = self.random.choice([o.at for o in self.truth if o.sight == "sunk"])
+        looks = [Observable(sight, cell) for sight in sorted(AFTER)]
+        now = next((o for o in looks if self.truth[o]), None)
+        other = self.random.choice([o for o in (*looks, None) if o != now])
+        return {o: o == other for o in looks}
+
+    def replies(self, finder: Finder, findings: Findings, asked: int) -> Findings | None:
+        """What he answers to the next question; None if there is none."""
+        question = finder.next_question(findings, QUESTIONS - asked)
         if question is None:
+            return None
+        seen = question.observable
+        yes = self.truth[seen] if seen else question.at not in self.wrong
+        reply: Reply = "yes" if yes != (asked == self.errs_at) else "no"
+        if self.who == "unsure" and self.random.randrange(UNSURE_ONE_IN) == 0:
+            reply = "unsure"
+        return learned(question, reply)
+
+
+def ask(finder: Finder, builder: Builder) -> tuple[Findings, int]:
+    """Let the finder ask about a fault; what it learns and how much it asked."""
+    findings = builder.tells(finder)
+    for asked in range(QUESTIONS):
+        more = builder.replies(finder, findings, asked)
+        if more is None:
             return findings, asked
-        if question.observable is None:
-            looked = (question.at, question.at not in wrong)
-            findings = Findings(findings.answers, (*findings.inspected, looked))
-        else:
-            answer = Answer(question.observable, truth[question.observable])
-            findings = Findings((*findings.answers, answer), findings.inspected)
-    return findings, questions
+        findings += more
+    return findings, QUESTIONS
 
 
 def measure(
-    machine: Machine, dictionary: Dictionary, entries: list[Entry], say: bool = False
+    machine: Machine,
+    dictionary: Dictionary,
+    entries: list[Entry],
+    who: Who = "careful",
+    seed: int = 1,
+    say: bool = False,
 ) -> Counter[str]:
     """How often the place, and the mistake in it, was among the first three."""
-    finder, watcher = Finder(dictionary), Watcher(machine)
+    finder, watcher, random = Finder(dictionary), Watcher(machine), Random(seed)
     found: Counter[str] = Counter()
     for entry in entries:
         fault = dictionary.faults[entry.fault]
         if watcher.looks_healthy(entry.seen):
             found["nothing to see"] += 1
             continue
-        findings, asked = ask(finder, entry)
+        findings, asked = ask(finder, Builder(who, dictionary, entry, random))
         first = finder.rank(findings)[:3]
         place = next((c for c in first if c.at == fault.at), None)
         found["asked"] += asked
@@ -74,14 +130,16 @@ def measure(
     return found
 
 
-def judge(name: str, seen: Counter[str], folder: Path, sample: int, seed: int) -> list[str]:
-    """One shipped machine; wrong if the place is among three in less than 95 % of all cases."""
+def judge(
+    name: str, seen: Counter[str], folder: Path, sample: int, seed: int, who: Who
+) -> list[str]:
+    """One machine; wrong if the place is among three in less than 95 % of all cases."""
     machine = shipped_machine(name, folder)
-    dictionary = build_dictionary(machine)
+    dictionary = dictionary_of(kept_at(name, folder), machine, keep=True, say=lambda line: None)
     entries = list(dictionary.entries)
     if sample and sample < len(entries):
         entries = Random(seed).sample(entries, sample)
-    found = measure(machine, dictionary, entries, say=True)
+    found = measure(machine, dictionary, entries, who, seed, say=True)
     seen.update({f"{name}: {what}": count for what, count in found.items()})
     share = found["place in three"] / found["put"]
     print(
@@ -96,12 +154,19 @@ def judge(name: str, seen: Counter[str], folder: Path, sample: int, seed: int) -
 
 def main() -> int:
     made = parser(__doc__, count=0)
-    made.add_argument("names", nargs="*", help="shipped scenarios; all by default")
+    made.add_argument("names", nargs="*", help="as their scenarios; all by default")
     made.add_argument("--machines", type=Path, default=Path("out/machines"))
     made.add_argument("--sample", type=int, default=400)
+    made.add_argument("--builder", choices=get_args(Who), default="careful")
     options = made.parse_args()
-    judged = partial(judge, folder=options.machines, sample=options.sample, seed=options.seed)
-    names = options.names or list(SCENARIOS)
+    judged = partial(
+        judge,
+        folder=options.machines,
+        sample=options.sample,
+        seed=options.seed,
+        who=options.builder,
+    )
+    names = options.names or list(MACHINES)
     return run(partial(one_by_one, judged), options, what="machines", names=names)
 
 

@@ -1,4 +1,4 @@
-"""The machines of the scenarios that ship, made once and kept: for campaigns."""
+"""Machines for campaigns, made once and kept: of the scenarios that ship, and of odd rooms."""
 
 from __future__ import annotations
 
@@ -15,14 +15,22 @@ SCENARIOS = {
     for path in sorted((ROOT / "scenarios").glob("*.toml"))
     if not path.stem.startswith(("impossible", "expected"))
 }
+ODD_ROOMS = {path.stem: path for path in sorted((ROOT / "tests/data/odd_rooms").glob("*.toml"))}
+"""Rooms that nothing was made for; the fault finder is measured on their machines too."""
+MACHINES = SCENARIOS | ODD_ROOMS
 BUDGET_S = 120
 
 
+def kept_at(name: str, folder: Path) -> Path:
+    """Where the machine of a scenario is kept."""
+    return folder / name / "machine.json"
+
+
 def shipped_machine(name: str, folder: Path) -> Machine:
-    """The machine of a shipped scenario, from the folder, or made and put there."""
-    path = folder / name / "machine.json"
+    """The machine of such a scenario, from the folder, or made and put there."""
+    path = kept_at(name, folder)
     if not path.exists():
-        found = solve_scenario(read_scenario(SCENARIOS[name]), budget_s=BUDGET_S).found
+        found = solve_scenario(read_scenario(MACHINES[name]), budget_s=BUDGET_S).found
         assert found is not None, f"{name} has no machine within {BUDGET_S} s"
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(write_machine(found.machine))
