@@ -13,26 +13,33 @@ questions. What else he does depends on who he is:
     erring     plain, and the answer to one question is wrong
     misseeing  plain, and one cell of the tape he tells wrongly
 
-All single faults of the machine are rivals; a sample of them is put. The symptoms that were
-simulated are kept beside the machines.
+All single faults of the machine are rivals; a sample of them is put, or with `--foreign` faults
+that are none of them: any other kind, any delay, two cells off. The symptoms that were simulated
+are kept beside the machines.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Literal, get_args
 
+from models.geometry import FACES, Cell, step
 from models.machine import Machine
-from models.symptom import AFTER, Answer, Dictionary, Entry, Findings, Observable
+from models.parts import KINDS, Part
+from models.single_fault import SingleFault
+from models.symptom import AFTER, Answer, Dictionary, Findings, Observable
 from solver.faults.diagnose import Finder, touched
 from solver.faults.diagnosis import Reply, learned
 from solver.faults.kept import dictionary_of
-from solver.faults.symptoms import Watcher
+from solver.faults.single import FACES_OF, single_faults
+from solver.faults.symptoms import Watcher, entries_of
 from solver.faults.words import describe
 from tests.campaign_runner import one_by_one, parser, run
 from tests.shipped import MACHINES, kept_at, shipped_machine
@@ -48,14 +55,14 @@ class Builder:
     """Someone before a machine with this fault, and how he answers."""
 
     who: Who
-    dictionary: Dictionary
-    entry: Entry
+    observables: tuple[Observable, ...]
+    fault: SingleFault
+    seen: int
     random: Random
 
     def __post_init__(self) -> None:
-        observables = self.dictionary.observables
-        self.truth = {o: bool(self.entry.seen >> i & 1) for i, o in enumerate(observables)}
-        self.wrong = touched(self.dictionary.faults[self.entry.fault])
+        self.truth = {o: bool(self.seen >> i & 1) for i, o in enumerate(self.observables)}
+        self.wrong = touched(self.fault)
         self.errs_at = self.random.randrange(QUESTIONS) if self.who == "erring" else -1
 
     def tells(self, finder: Finder) -> Findings:
@@ -102,7 +109,7 @@ def ask(finder: Finder, builder: Builder) -> tuple[Findings, int]:
 def measure(
     machine: Machine,
     dictionary: Dictionary,
-    entries: list[Entry],
+    put: Iterable[tuple[SingleFault, int]],
     who: Who = "careful",
     seed: int = 1,
     say: bool = False,
@@ -110,12 +117,11 @@ def measure(
     """How often the place, and the mistake in it, was among the first three."""
     finder, watcher, random = Finder(dictionary), Watcher(machine), Random(seed)
     found: Counter[str] = Counter()
-    for entry in entries:
-        fault = dictionary.faults[entry.fault]
-        if watcher.looks_healthy(entry.seen):
+    for fault, seen in put:
+        if watcher.looks_healthy(seen):
             found["nothing to see"] += 1
             continue
-        findings, asked = ask(finder, Builder(who, dictionary, entry, random))
+        findings, asked = ask(finder, Builder(who, dictionary.observables, fault, seen, random))
         first = finder.rank(findings)[:3]
         place = next((c for c in first if c.at == fault.at), None)
         found["asked"] += asked
@@ -130,16 +136,60 @@ def measure(
     return found
 
 
-def judge(
-    name: str, seen: Counter[str], folder: Path, sample: int, seed: int, who: Who
-) -> list[str]:
-    """One machine; wrong if the place is among three in less than 95 % of all cases."""
-    machine = shipped_machine(name, folder)
-    dictionary = dictionary_of(kept_at(name, folder), machine, keep=True, say=lambda line: None)
+def known(dictionary: Dictionary, sample: int, seed: int) -> Iterator[tuple[SingleFault, int]]:
+    """A sample of the faults of a dictionary, as one of the worlds shows them."""
     entries = list(dictionary.entries)
     if sample and sample < len(entries):
         entries = Random(seed).sample(entries, sample)
-    found = measure(machine, dictionary, entries, who, seed, say=True)
+    for entry in entries:
+        yield dictionary.faults[entry.fault], entry.seen
+
+
+def foreign(machine: Machine, sample: int, seed: int) -> Iterator[tuple[SingleFault, int]]:
+    """Faults that no dictionary lists: any other kind, any delay, two cells off, odd things."""
+    random, watcher, every = Random(seed), Watcher(machine), set(single_faults(machine))
+    parts = [part for part in machine.parts if part.kind != "cover"]
+    taken = {part.at for part in machine.parts} | set(machine.tape)
+    while sample:
+        fault = _odd_fault(random, random.choice(parts), taken)
+        if fault in every or fault.built == fault.planned:
+            continue
+        if looks := sorted(entries_of(watcher, fault, 0)):
+            sample -= 1
+            yield fault, random.choice(looks).seen
+
+
+def _odd_fault(random: Random, part: Part, taken: set[Cell]) -> SingleFault:
+    what = random.choice(("kind", "delay", "far", "extra"))
+    if what == "delay" and part.kind == "buffer":
+        return SingleFault("delay off", part, part._replace(delay=random.randint(1, 4)))
+    free = sorted(
+        cell
+        for face in FACES
+        for steps in (1, 2)
+        if (cell := step(part.at, face, steps)) not in taken
+    )
+    if free and what == "far":
+        return SingleFault("shifted", part, part._replace(at=random.choice(free)))
+    if free and what == "extra":
+        return SingleFault("extra block", None, _any_part(random, random.choice(free)))
+    return SingleFault("wrong kind", part, _any_part(random, part.at))
+
+
+def _any_part(random: Random, at: Cell) -> Part:
+    kind = random.choice([kind for kind in KINDS if kind not in ("cover", "button")])
+    faces = FACES_OF.get(kind, ())
+    face = random.choice(faces) if faces else None
+    return Part(kind, at, face, random.randint(1, 4) if kind == "buffer" else None)
+
+
+def judge(name: str, seen: Counter[str], options: argparse.Namespace) -> list[str]:
+    """One machine; wrong if the place is among three in less than 95 % of all cases."""
+    folder, sample, seed = options.machines, options.sample, options.seed
+    machine = shipped_machine(name, folder)
+    dictionary = dictionary_of(kept_at(name, folder), machine, keep=True, say=lambda line: None)
+    put = foreign(machine, sample, seed) if options.foreign else known(dictionary, sample, seed)
+    found = measure(machine, dictionary, put, options.builder, seed, say=True)
     seen.update({f"{name}: {what}": count for what, count in found.items()})
     share = found["place in three"] / found["put"]
     print(
@@ -158,16 +208,10 @@ def main() -> int:
     made.add_argument("--machines", type=Path, default=Path("out/machines"))
     made.add_argument("--sample", type=int, default=400)
     made.add_argument("--builder", choices=get_args(Who), default="careful")
+    made.add_argument("--foreign", action="store_true", help="faults that no dictionary lists")
     options = made.parse_args()
-    judged = partial(
-        judge,
-        folder=options.machines,
-        sample=options.sample,
-        seed=options.seed,
-        who=options.builder,
-    )
-    names = options.names or list(MACHINES)
-    return run(partial(one_by_one, judged), options, what="machines", names=names)
+    judged = partial(one_by_one, partial(judge, options=options))
+    return run(judged, options, what="machines", names=options.names or list(MACHINES))
 
 
 if __name__ == "__main__":
