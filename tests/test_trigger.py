@@ -133,13 +133,23 @@ def test_a_clock_is_on_and_off_for_one_tick_and_all_its_delays(case):
 
 @pytest.mark.parametrize("case", ALL_CASES, ids=str)
 @pytest.mark.parametrize(
-    ("taps", "again", "covers"),
-    [(2, 1, "above"), (3, 2, "below"), (4, 4, "beside"), (5, 3, "above"), (3, 1, "beside")],
+    ("taps", "holds", "again", "covers"),
+    [
+        (2, 0, 1, "above"),
+        (3, 0, 2, "below"),
+        (4, 0, 4, "beside"),
+        (5, 0, 3, "above"),
+        (3, 1, 1, "beside"),
+        (2, 3, 1, "below"),
+        (3, 2, 4, "above"),
+    ],
 )
-def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(taps, again, covers, case):
-    """On for at least 4 ticks a tap, then off for at least 5 ticks and `again` more."""
+def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(
+    taps, holds, again, covers, case
+):
+    """On for at least 4 ticks a tap, then off for 4 ticks a hold, 5 and `again` more."""
     draw = random.Random(taps)
-    simulation, edges = alone(hold_off(taps, again, covers), case)
+    simulation, edges = alone(hold_off(taps, holds, again, covers), case)
     assert simulation.run_to_rest(200)
     assert not edges()
     for _ in range(25):
@@ -153,13 +163,13 @@ def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(taps, again, 
     assert [on for _, on in seen] == [True, False] * (len(seen) // 2)
     spans = [b - a for (a, _), (b, _) in pairwise(seen)]
     assert min(spans[::2]) >= 2 * 4 * taps
-    assert min(spans[1::2]) >= 2 * (5 + again)
+    assert min(spans[1::2]) >= 2 * (5 + again + 4 * holds)
 
 
 @pytest.mark.parametrize("case", ALL_CASES, ids=str)
 @pytest.mark.parametrize("covers", ["above", "below", "beside"])
 def test_a_press_counts_once_however_long_it_lasts(covers, case):
-    simulation, edges = alone(hold_off(3, 1, covers), case)
+    simulation, edges = alone(hold_off(3, 1, 1, covers), case)
     simulation.run_to_rest(200)
     for length in (20, 60, 400):
         before = len(edges())

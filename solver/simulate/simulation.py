@@ -117,12 +117,16 @@ class Simulation:
         self._journal.new_page()
         self._strokes.overloads.clear()
         pressed = self.buttons[button]
-        if self.now < self._busy_until.get(button, 0):
+        if self.pressed_for(button):
             return
         length = length or pressed.length
         self._busy_until[button] = self.now + delay + length
         self._switches.schedule(delay, BUTTON_ON, button)
         self._switches.schedule(delay + length, BUTTON_OFF, button)
+
+    def pressed_for(self, button: int = 0) -> int:
+        """Half-ticks until the button can be pressed again."""
+        return max(0, self._busy_until.get(button, 0) - self.now)
 
     def press_all(self) -> None:
         """Press the button of every loop at once."""

@@ -8,11 +8,10 @@ from models.machine import Case, Machine, MachineFault
 from models.trigger import Proof
 from solver.simulate import Simulation
 from solver.simulate.press import IDLE_LIMIT
+from solver.trigger.any_presses import AnyPresses
 
 IDLE = "idle oscillates"
 """The one fault that a clock has by its nature: it has no idle state."""
-TURNS = 4
-"""For how many times a press a button is pressed again and again."""
 
 
 # ------------------------------------------------------------------ clock
@@ -78,24 +77,31 @@ def _told(faults: Iterable[MachineFault]) -> str:
 
 
 def prove_hold_off(machine: Machine, cases: Iterable[Case]) -> Proof:
-    """Whenever a second press comes, the tape ends flush, one or two cells on, and works again.
+    """Whatever presses come, the tape ends flush, and each cycle begins when all is calm.
 
-    Second presses are tried at every half-tick from the first until long after rest, and so is a
-    button that is pressed again whenever it has come up.
+    A press that counts begins a cycle; all that come before rams and tape rest again do nothing.
+    Second presses at every half-tick come first, as they soon show what fails, and since when they
+    count; then all trains of presses that there are.
     """
-    ignored = rest = 0
+    ignored = rest = calm = situations = 0
     for case in cases:
-        presser = _Presser(Simulation(machine, case))
-        found = presser.trial()
+        every = AnyPresses(machine, case)
+        if wrong := every.fault():
+            return Proof(False, f"{case}: {wrong}")
+        found = _Presser(Simulation(machine, case)).trial()
         if isinstance(found, str):
             return Proof(False, f"{case}: {found}")
         rest, ignored = max(rest, found[0]), max(ignored, found[1])
+        calm = max(calm, every.calm)
+        situations = max(situations, len(every.known))
     text = (
-        f"a second press at every half-tick until rest ({rest / 2:g} ticks), and a button pressed "
-        f"again whenever it is up: the tape is always left flush, and the press after it works; "
-        f"a press up to {ignored / 2:g} ticks after another does nothing"
+        f"after any presses at any times ({situations} situations, all that there are) "
+        f"a cycle begins only when every ram and block rests after the one before it, and moves "
+        f"the tape by one cell; {calm / 2:g} ticks after a press from rest they rest again, and "
+        f"presses up to {ignored / 2:g} ticks after it do nothing"
     )
-    return Proof(True, text, {"rest": rest / 2, "ignored": ignored / 2})
+    figures = {"rest": rest / 2, "calm": calm / 2, "ignored": ignored / 2}
+    return Proof(True, text, figures)
 
 
 class _Presser:
@@ -130,8 +136,6 @@ class _Presser:
             return "a press after rest is ignored"
         if counted != sorted(counted):
             return "a later second press does nothing where an earlier one counts"
-        if self.mash(TURNS * took) is None or self.press() is None:
-            return f"pressed again and again: {self.why()}"
         return took, counted.index(2)
 
     def press(self) -> int | None:
@@ -145,13 +149,6 @@ class _Presser:
         for _ in range(wait):
             self._simulation.step()
         self._simulation.press()
-        return self._settle()
-
-    def mash(self, half_ticks: int) -> int | None:
-        """Press again whenever the button is up."""
-        for _ in range(half_ticks):
-            self._simulation.press()
-            self._simulation.step()
         return self._settle()
 
     def _settle(self) -> int | None:

@@ -21,6 +21,7 @@ LONGEST = 4
 """Ticks; the longest delay of the buffers that the units are made of."""
 _RING_CLAIM = "no ring of one chain with as many buffers has fewer parts: all were tried"
 _WORKED_CLAIM = "worked by hand; fewer parts are not proven impossible"
+MOST_TAPS = 5
 SHAPES = 2
 """Rings of one size that are tried."""
 _OVER_G: Cell = (1, 0, 1)
@@ -50,11 +51,16 @@ def clocks(covers: Covers) -> Iterator[Unit]:
                 yield clock(ring, delays, covers)
 
 
-def hold_offs(covers: Covers) -> Iterator[Unit]:
-    """The fewest taps first, then the shortest time in which presses are ignored."""
-    for taps in range(2, 6):
-        for again in range(1, LONGEST + 1):
-            yield hold_off(taps, again, covers)
+def hold_offs(covers: Covers) -> list[Unit]:
+    """The fewest parts first, then the shortest time in which presses are ignored."""
+    units = [
+        hold_off(taps, holds, again, covers)
+        for taps in range(2, MOST_TAPS + 1)
+        for holds in range(MOST_TAPS + 1)
+        for again in (1, LONGEST)
+    ]
+    # Sorting keeps the order among units of one size.
+    return sorted(units, key=lambda unit: unit.cost)
 
 
 def _on_block(part: Part) -> tuple[Part, Part]:
@@ -70,21 +76,25 @@ def clock(ring: tuple[Part, ...], delays: Iterable[int], covers: Covers) -> Unit
     return Unit("clock", tuple(parts), air, port, _CLOCK_LAYER[covers], _RING_CLAIM)
 
 
-def hold_off(taps: int, again: int, covers: Covers) -> Unit:
+def hold_off(taps: int, holds: int, again: int, covers: Covers) -> Unit:
     """A button of which a press counts at its beginning only, and only when no cycle is under way.
 
     Seen from above, w wires, s sensor, b buffers, blocks in capitals:
 
-        y = 1    w s b Q               Q carries the inverter m, which feeds the wire on K
+        y = 1    w s b Q     x x x     Q carries the inverter m, which feeds the wire on K
         y = 0    P n w K G b B b B     n and G are inverters, on P and on K
-        y = -1         J b w w w w     the port; block J carries a wire that leads to the one on K
+        y = -1         J b w w w w     block J carries a wire that leads to the one on K
 
     The first wire is fed by the button's cover and powers P; under a floor another wire, which
     stands on P, is between them. Idle: n and m are lit, so K is powered and G is dark. A press
     darkens n for as long as it lasts. The sensor sees it begin, the buffer behind it lengthens
     that to 2 ticks, for which m is dark. So, and only then, K is off and G lights. What G sends
-    runs along the buffers: the first makes it 4 ticks long, and each further tap keeps the
-    port on for 4 more. The port keeps K powered, `again` ticks late.
+    runs along the buffers: the first makes it 4 ticks long, and each further tap keeps the row at
+    y = -1 on for 4 more. That row keeps K powered, `again` ticks late.
+
+    The machine is fired by the first `taps` of them. With no others that row is the port; with
+    `holds` more, which keep the gate shut until the machine has come to rest, the port is the row
+    at y = 1 (x), beside the first taps only.
     """
     button, cover = _BUTTONS[covers]
     parts = [
@@ -103,12 +113,17 @@ def hold_off(taps: int, again: int, covers: Covers) -> Unit:
         *_on_block(Part("wire", (0, -1, 1))),
         *_on_block(Part("buffer", (1, -1, 0), "-x", again)),
     ]
-    for tap in range(1, taps + 1):
+    for tap in range(1, taps + holds + 1):
         parts += _on_block(Part("buffer", (2 * tap, 0, 0), "+x", LONGEST))
         parts.append(Part("block", (2 * tap + 1, 0, 0)))
-    last = 2 * taps + 1
+    last = 2 * (taps + holds) + 1
     for x in range(2, last + 1):
         parts += _on_block(Part("wire", (x, -1, 0)))
+    port = (last, -1, 0)
+    if holds:
+        port = (2 * taps + 1, 1, 0)
+        for x in range(3, port[0] + 1):
+            parts += _on_block(Part("wire", (x, 1, 0)))
     air = (_OVER_G, *(_AIR_BELOW_COVERS if covers == "above" else ()))
     layer = _HOLD_OFF_LAYER[covers]
-    return Unit("hold-off", tuple(parts), air, (last, -1, 0), layer, _WORKED_CLAIM, cover)
+    return Unit("hold-off", tuple(parts), air, port, layer, _WORKED_CLAIM, cover)
