@@ -5,10 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import json
-import os
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -17,7 +15,7 @@ from solver.machine_file import parse_machine
 from solver.plan.plan import build_plan
 from solver.sheets.page import write_page
 from solver.simulate import Simulation
-from tests.browser import open_browser
+from tests.browser import against_guidelines, open_browser
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.test_plan import on_every_surface
 
@@ -261,24 +259,9 @@ def test_nothing_sticks_out_sideways(page, browser, width):
 @pytest.mark.parametrize("width", [360, 1200])
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_axe_finds_nothing(page, browser, width, theme):
-    axe = Path(os.environ.get("NODE_PATH", ""), "axe-core", "axe.min.js")
-    if not axe.exists():
-        pytest.skip("needs the npm package axe-core (NODE_PATH); `.ci/run` installs it")
     resize(browser, width)
     browser.get(page)
-    browser.execute_script(
-        "const t=document.getElementById('theme');t.value=arguments[0];"
-        "t.dispatchEvent(new Event('change'));"
-        "document.querySelectorAll('details').forEach(d=>d.open=true)",
-        theme,
-    )
-    browser.set_script_timeout(120)
-    browser.execute_script(axe.read_text(encoding="utf-8"))
-    found = browser.execute_async_script(
-        "const d=arguments[0];axe.run({runOnly:['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa',"
-        "'best-practice']}).then(d)"
-    )
-    assert [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]] == []
+    assert against_guidelines(browser, theme) == []
 
 
 def test_without_script_all_drawings_stand_there(page, plan):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import random
+import re
 from collections import Counter
 from itertools import product
 
@@ -14,14 +15,15 @@ from models.fault import InputError
 from models.machine import ALL_CASES, Machine
 from models.pattern import Choreography, NoPattern, Pattern, Period, Pin, Share, Wish
 from models.surface import plane_of
-from solver.machine_file import parse_machine
+from solver.machine_file import parse_machine, write_machine
 from solver.pattern.read import read_choreography
 from solver.pattern.report import PatternReport, design_pattern
 from solver.pattern.turn import back_after, period, scene
 from solver.simulate import Simulation
-from tests.browser import open_browser
+from tests.browser import against_guidelines, open_browser
 from tests.oracles.ring_builder import build_ring, rectangle
 from tests.test_cli_input import refused, ringwright
+from tests.test_together import joined, ring
 
 RING = parse_machine(build_ring(rectangle(4, 3)), "ring")
 """Ten blocks."""
@@ -302,16 +304,63 @@ def test_the_command_and_the_page(tmp_path):
     told = json.loads(done.stdout)
     assert (told["period"], told["back_after"], told["colours"]["A"]) == (5, 10, "#000080")
     names = sorted(path.name for path in (tmp_path / "out").iterdir())
-    assert names == ["pattern-0.svg", "pattern-2.svg", "pattern.html", "pattern.json"]
+    pictures = ["pattern-0.svg", "pattern-2.svg"]
+    assert names == [*pictures, "pattern.html", "pattern.json", "plan.html", "plan.txt"]
     again = ringwright("pattern", tmp_path, tmp_path / "given.toml", "--out", tmp_path / "out")
     refused(again, "exists")
     with open_browser() as browser:
-        browser.get((tmp_path / "out" / "pattern.html").as_uri())
-        for _ in range(2):
-            browser.find_element("id", "on").click()
-        assert browser.find_element("id", "told").text == "after 2 presses"
-        shows = scene("AB.<.AB.<.", RING, 2).shows
-        for j, cell in enumerate(RING.tape):
-            drawn = browser.find_element("css selector", f'#turning [data-cell="{j}"]')
-            assert drawn.text == shows[cell].replace(".", "")
-        assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
+        for page in ("pattern.html", "plan.html"):
+            browser.get((tmp_path / "out" / page).as_uri())
+            for presses in (1, 2):
+                # By the script: on the plan the button may lie below the window.
+                browser.execute_script("document.getElementById('turn-on').click()")
+                assert shown_by(browser) == marks_after("AB.<.AB.<.", presses)
+            assert "after 2 presses" in browser.find_element("id", "turn-told").text
+            asked = browser.execute_script("return performance.getEntriesByType('resource').length")
+            assert asked == 0
+            assert not [e for e in browser.get_log("browser") if e["level"] == "SEVERE"]
+
+
+def marks_after(word, presses, machine=RING):
+    """What each cell of the tape shows, from the naive turning; blanks show nothing."""
+    now = word
+    for _ in range(presses):
+        now = pressed(now, machine)
+    return [mark.replace(".", "") for mark in now]
+
+
+def shown_by(browser):
+    """What the picture that turns shows, cell by cell."""
+    cells = browser.find_elements("css selector", "#turning [data-cell]")
+    found = {int(c.get_attribute("data-cell")): c.get_property("textContent") for c in cells}
+    return [found[j] for j in sorted(found)]
+
+
+@pytest.fixture(scope="module")
+def marked_plan(tmp_path_factory):
+    """A plan of two loops with a pattern on them."""
+    folder = tmp_path_factory.mktemp("marked")
+    first, second = ring(6), ring(24, clockwise=True)
+    machine = joined(first, second)
+    (folder / "machine.json").write_text(write_machine(machine))
+    (folder / "given.toml").write_text('given = "AB.<.AB.<.C<&\\"DEFGHI"\nblank = "."\n')
+    done = ringwright("pattern", folder, folder / "given.toml", "--after", "3",
+                      "--out", folder / "out")  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return folder / "out"
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_the_plan_with_a_pattern_keeps_to_the_guidelines(marked_plan, theme):
+    with open_browser() as browser:
+        browser.get((marked_plan / "plan.html").as_uri())
+        assert against_guidelines(browser, theme) == []
+
+
+def test_the_text_plan_lists_the_marks(marked_plan):
+    """Every block once; and the picture after three presses, each loop turned by itself."""
+    text = (marked_plan / "plan.txt").read_text()
+    chapter = text[text.index("\nPATTERN\n") :]
+    assert sum(map(int, re.findall(r"  (\d+) blocks?: ", chapter))) == 20
+    assert "at the start, floor:" in chapter
+    assert "after 3 presses, floor:" in chapter

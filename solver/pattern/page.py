@@ -1,4 +1,7 @@
-"""A pattern as SVG and as a page that turns: one file, no network, readable without the script."""
+"""A pattern as SVG, as a page that turns, and as a chapter of the builder's plan.
+
+One file each, no network, readable without the script.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,10 @@ from xml.sax.saxutils import quoteattr
 
 from models.machine import Machine
 from models.pattern import Choreography, Scene
-from solver.pattern.picture import list_marks, spots
+from solver.pattern.picture import draw_scene, list_marks, spots
 from solver.pattern.turn import back_after, period, scene
 from solver.pattern.wishes import presses_text
+from solver.sheets.chapter import Chapter
 from solver.sheets.shell import page_head
 
 POLICY = (
@@ -74,34 +78,53 @@ def write_pattern_page(machine: Machine, asked: Choreography, marks: str) -> str
     """The HTML text."""
     title = escape(asked.title)
     head = page_head(f"{title}: pattern", POLICY, LOOK)
-    script = resources.files("solver").joinpath("data", "pattern", "pattern.js").read_text("utf-8")
-    spans = machine.spans
-    last = min(back_after(spans), MOST_PRESSES) - 1
-    scenes = "".join(_figure(machine, asked, marks, presses) for presses in asked.presses)
-    blocks = "".join(f"<li>{escape(line)}</li>" for line in list_marks(machine, marks))
     return f"""{head}
 <body>
 <main>
 <h1>{title}</h1>
-<dl class="facts"><div><dt>Blocks</dt><dd>{len(marks)}</dd></div>
-<div><dt>Presses until the picture repeats</dt><dd>{period(marks, spans)}</dd></div>
-<div><dt>Presses until every block is back</dt><dd>{back_after(spans)}</dd></div></dl>
-<section id="player" hidden><h2>Turn it</h2>
-<div id="turning">{svg_scene(machine, asked, scene(marks, machine, 0))}</div>
-<div class="bar"><button id="back" type="button">Back</button>
-<button id="play" type="button">Play</button><button id="on" type="button">On</button>
-<label class="grow">Presses<input id="presses" type="range" min="0" max="{last}" value="0"></label>
-<output id="told" for="presses"></output></div></section>
-<h2>Pictures</h2>
-<div class="scenes">{scenes}</div>
-<h2>Which block where, before the first press</h2>
-<ol class="lines">{blocks}</ol>
+{_inside(machine, asked, marks, "h2")}
 </main>
-<script type="application/json" id="pattern-data">{_json(machine, asked, marks)}</script>
-<script>{script}</script>
+<script>{_script()}</script>
 </body>
 </html>
 """
+
+
+def pattern_chapter(machine: Machine, asked: Choreography, marks: str) -> Chapter:
+    """What a builder must know: which mark goes on which block, and what presses show."""
+    lines = ["Which block where, before the first press:"]
+    lines += list_marks(machine, marks)
+    for presses in asked.presses:
+        lines += draw_scene(machine, scene(marks, machine, presses))
+    html = f"<p>{escape(asked.title)}</p>\n{_inside(machine, asked, marks, 'h3')}"
+    return Chapter("pattern", "Pattern", tuple(lines), html, LOOK, _script())
+
+
+def _script() -> str:
+    return resources.files("solver").joinpath("data", "pattern", "pattern.js").read_text("utf-8")
+
+
+def _inside(machine: Machine, asked: Choreography, marks: str, heading: str) -> str:
+    """All of a pattern below its title."""
+    spans = machine.spans
+    last = min(back_after(spans), MOST_PRESSES) - 1
+    scenes = "".join(_figure(machine, asked, marks, presses) for presses in asked.presses)
+    blocks = "".join(f"<li>{escape(line)}</li>" for line in list_marks(machine, marks))
+    return f"""<dl class="facts"><div><dt>Blocks</dt><dd>{len(marks)}</dd></div>
+<div><dt>Presses until the picture repeats</dt><dd>{period(marks, spans)}</dd></div>
+<div><dt>Presses until every block is back</dt><dd>{back_after(spans)}</dd></div></dl>
+<div id="player" hidden><{heading}>Turn it</{heading}>
+<div id="turning">{svg_scene(machine, asked, scene(marks, machine, 0))}</div>
+<div class="bar"><button id="turn-back" type="button">Back</button>
+<button id="turn-play" type="button">Play</button><button id="turn-on" type="button">On</button>
+<label class="grow">Presses
+<input id="turn-presses" type="range" min="0" max="{last}" value="0"></label>
+<output id="turn-told" for="turn-presses"></output></div></div>
+<{heading}>Pictures</{heading}>
+<div class="scenes">{scenes}</div>
+<{heading}>Which block where, before the first press</{heading}>
+<ol class="lines">{blocks}</ol>
+<script type="application/json" id="pattern-data">{_json(machine, asked, marks)}</script>"""
 
 
 def _figure(machine: Machine, asked: Choreography, marks: str, presses: int) -> str:

@@ -12,15 +12,19 @@ from models.fault import Fault, InputError
 from models.machine import Machine
 from models.pattern import Choreography, Designed, NoPattern, OpenPattern, Pattern
 from solver.files import check_out_dir, write_new
-from solver.machine_file import read_one_loop
+from solver.machine_file import read_machine
 from solver.pattern.design import best_pattern
-from solver.pattern.page import svg_scene, write_pattern_page
+from solver.pattern.page import pattern_chapter, svg_scene, write_pattern_page
 from solver.pattern.picture import draw_scene, list_marks
 from solver.pattern.read import read_choreography
 from solver.pattern.reason import fewest
 from solver.pattern.turn import back_after, period, scene
+from solver.plan.plan import build_plan
+from solver.sheets.page import write_page
+from solver.sheets.text import write_sheets
 
 JSON, PAGE = "pattern.json", "pattern.html"
+PLAN = ("plan.html", "plan.txt")
 MAX_PICTURES = 200
 PROOF = "by CP-SAT and, with other clauses, by a SAT solver"
 
@@ -105,19 +109,23 @@ class PatternReport:
 
     def names(self) -> list[str]:
         """The files that `write` writes."""
-        return [JSON, PAGE, *(self._picture(presses) for presses in self.asked.presses)]
+        return [JSON, PAGE, *PLAN, *(self._picture(presses) for presses in self.asked.presses)]
 
     def _picture(self, presses: int) -> str:
         return f"pattern-{presses}.svg"
 
     def write(self, out_dir: Path, force: bool) -> list[Path]:
-        """Write the pattern, its page and a picture for each moment of note."""
+        """Write the pattern, its page, the machine's plan with it, a picture for each moment."""
         if not isinstance(self.result, Pattern):
             return []
         marks = self.result.marks
+        plan = build_plan(self.machine)
+        chapters = [pattern_chapter(self.machine, self.asked, marks)]
         contents = {
             JSON: json.dumps(self.as_json(), indent=2) + "\n",
             PAGE: write_pattern_page(self.machine, self.asked, marks),
+            "plan.html": write_page(plan, chapters=chapters),
+            "plan.txt": write_sheets(plan, chapters),
         }
         for presses in self.asked.presses:
             drawn = svg_scene(self.machine, self.asked, scene(marks, self.machine, presses))
@@ -137,7 +145,7 @@ def pattern_file(
     force: bool,
 ) -> PatternReport:
     """Read both files and design; nothing is begun if the results could not be written."""
-    machine = read_one_loop(machine_path)
+    machine = read_machine(machine_path)
     if not machine.tape:
         what, remedy = "the machine has no tape", "Give a machine with one."
         raise InputError([Fault(str(machine_path), 0, 0, what, "", remedy)])

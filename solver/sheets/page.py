@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from html import escape
 from importlib import resources
 
@@ -30,6 +30,7 @@ from solver.plan.words import (
     time_lines,
 )
 from solver.sheets import drawing
+from solver.sheets.chapter import Chapter
 from solver.sheets.draw_waves import LEFT, STEP, waves
 from solver.sheets.drawing import CELL, STYLE, definitions, drawing_id, sheet, sheet_size
 
@@ -49,7 +50,7 @@ _PARTS = (
 )
 
 
-def write_page(plan: BuildPlan, paper: str = "a4") -> str:
+def write_page(plan: BuildPlan, paper: str = "a4", chapters: Sequence[Chapter] = ()) -> str:
     """The HTML text."""
     title = _title(plan)
     marked = revision(plan)
@@ -60,7 +61,10 @@ def write_page(plan: BuildPlan, paper: str = "a4") -> str:
         _press(plan),
         _parts(plan.counts),
         _digging(plan),
+        *(_chapter(chapter) for chapter in chapters),
     ]
+    look = "".join(chapter.look for chapter in chapters)
+    scripts = "".join(f"<script>{chapter.script}</script>\n" for chapter in chapters)
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -68,12 +72,12 @@ def write_page(plan: BuildPlan, paper: str = "a4") -> str:
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">
 <title>{title}: build plan</title>
-<style>{_asset("page.css")}{STYLE}</style>
+<style>{_asset("page.css")}{STYLE}{look}</style>
 <style id="paper-size">{_paper(PAPERS[paper])}</style>
 </head>
 <body>
 <a class="skip" href="#overview">Skip to the plan</a>
-{_nav()}
+{_nav(chapters)}
 <svg width="0" height="0" style="position:absolute" aria-hidden="true">{definitions(plan)}</svg>
 <main>
 {"".join(body)}
@@ -83,7 +87,7 @@ Ringwright from a machine that was simulated press by press. Local codes, the ow
 licensed practice come first.</p></footer>
 <script type="application/json" id="plan-data">{_json(_data(plan, marked))}</script>
 <script>{_asset("page.js")}</script>
-</body>
+{scripts}</body>
 </html>
 """
 
@@ -101,8 +105,9 @@ def _title(plan: BuildPlan) -> str:
     return escape(" ".join(plan.machine.title.split()) or "Untitled")
 
 
-def _nav() -> str:
-    links = "".join(f'<li><a href="#{name}">{words}</a></li>' for name, words in _PARTS)
+def _nav(chapters: Sequence[Chapter]) -> str:
+    parts = [*_PARTS, *((chapter.name, escape(chapter.title)) for chapter in chapters)]
+    links = "".join(f'<li><a href="#{name}">{words}</a></li>' for name, words in parts)
     return f'<nav aria-label="Parts of the plan"><ul>{links}</ul></nav>'
 
 
@@ -330,6 +335,12 @@ Take up the surface over them and where the tape runs.</p>
 def _box(box: Box) -> str:
     low, high = (", ".join(map(str, corner)) for corner in box)
     return f'<tr><td>{low}</td><td>{high}</td><td class="n">{box.volume()}</td></tr>'
+
+
+def _chapter(chapter: Chapter) -> str:
+    return f"""<section id="{chapter.name}"><h2>{escape(chapter.title)}</h2>
+{chapter.html}</section>
+"""
 
 
 # ------------------------------------------------------------------ data for the script

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from models.geometry import Cell
 from models.plan import PIECE_KINDS, BuildPlan, Layer, Step
@@ -30,6 +30,7 @@ from solver.plan.words import (
     test_lines,
     time_lines,
 )
+from solver.sheets.chapter import Chapter
 
 WIDTH = 98
 """Characters a line, as far as words go."""
@@ -37,7 +38,7 @@ PANEL = 24
 """Columns of a drawing that stand side by side; wider layers go on below."""
 
 
-def write_sheets(plan: BuildPlan) -> str:
+def write_sheets(plan: BuildPlan, chapters: Sequence[Chapter] = ()) -> str:
     """The text of the plan."""
     sections = [
         _head(plan),
@@ -48,6 +49,7 @@ def write_sheets(plan: BuildPlan) -> str:
         _steps(plan),
         _legend(),
         *(_layer(layer) for layer in plan.layers),
+        *(_chapter(chapter) for chapter in chapters),
     ]
     return "\n\n".join("\n".join(section) for section in sections) + "\n"
 
@@ -147,6 +149,10 @@ def _layer(layer: Layer) -> list[str]:
     for first in range(0, layer.columns, PANEL):
         lines += ["", *_panel(layer, range(first, min(first + PANEL, layer.columns)))]
     return lines
+
+
+def _chapter(chapter: Chapter) -> list[str]:
+    return [*_rule(_ascii(chapter.title.upper())), *(f"  {_ascii(x)}" for x in chapter.lines)]
 
 
 def _panel(layer: Layer, columns: range) -> list[str]:

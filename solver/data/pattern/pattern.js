@@ -1,10 +1,10 @@
 "use strict";
-// Turns the picture on top of the page. All other pictures stand without this script.
+// Turns the picture of a pattern. All other pictures stand without this script.
 (() => {
   const data = JSON.parse(document.getElementById("pattern-data").textContent);
-  const slider = document.getElementById("presses");
-  const told = document.getElementById("told");
-  const play = document.getElementById("play");
+  const slider = document.getElementById("turn-presses");
+  const told = document.getElementById("turn-told");
+  const play = document.getElementById("turn-play");
   const cells = document.querySelectorAll("#turning [data-cell]");
   const all = Number(slider.max) + 1;
   let timer = 0;
@@ -32,8 +32,8 @@
     play.textContent = "Play";
   };
   slider.addEventListener("input", show);
-  document.getElementById("back").addEventListener("click", () => turn(-1));
-  document.getElementById("on").addEventListener("click", () => turn(1));
+  document.getElementById("turn-back").addEventListener("click", () => turn(-1));
+  document.getElementById("turn-on").addEventListener("click", () => turn(1));
   play.addEventListener("click", () => {
     if (timer) return stop();
     play.textContent = "Stop";
