@@ -97,6 +97,8 @@ class RouteProblem:
     """Faces whose side is known; on a floor the rim is outside."""
     around: int | None = None
     """A cell that ends up inside the loop, not on it."""
+    rims: frozenset[int] = frozenset()
+    """Faces that are not all inside, if there are any: a loop round a cell parts it from one."""
     length_min: int = 4
     length_max: int = NO_LIMIT
     limits: EdgeLimits = field(default_factory=EdgeLimits)

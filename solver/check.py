@@ -10,6 +10,7 @@ from models.machine import Machine, MachineFault
 from models.parts import FULL, Part
 from models.problem import Digging
 from models.scenario import Scenario
+from solver.check_sides import side_faults
 
 
 def check_machine(machine: Machine) -> list[MachineFault]:
@@ -145,4 +146,4 @@ def check_against(machine: Machine, scenario: Scenario) -> list[MachineFault]:
                         faults.append(
                             MachineFault("digging", ((x, y, z),), f"{(x, y, z)} may not be dug")
                         )
-    return faults
+    return faults or side_faults(machine, scenario)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from models.geometry import VECTOR, Cell, add, dot, sub
+from models.geometry import VECTOR, Cell, add, sub
 from models.problem import Digging, Problem, sub_port
 from models.route import Ports, RouteGraph
 from models.scenario import Scenario
 from models.surface import BEHIND, SurfaceName
+from solver.route.topology import rim_faces
 
 
 def flatten(scenario: Scenario) -> Problem:
@@ -24,8 +25,9 @@ def flatten(scenario: Scenario) -> Problem:
     ports, arrive = _ports(cells, index, links)
     faces = _faces(ports, arrive)
     graph = RouteGraph(cells, ports, arrive, faces)
-    rims = frozenset(i for i, face in enumerate(faces) if _is_rim(cells, homes, face, scenario))
-    return Problem(scenario, graph, index, tuple(homes.values()), rims, Digging(scenario))
+    return Problem(
+        scenario, graph, index, tuple(homes.values()), rim_faces(graph), Digging(scenario)
+    )
 
 
 Links = dict[tuple[Cell, int], tuple[Cell, int]]
@@ -96,26 +98,3 @@ def _faces(ports: tuple[Ports, ...], arrive: tuple[Ports, ...]) -> tuple[tuple[i
                 out = next(p for p in turns if ports[at][p] >= 0)
             faces.append(tuple(face))
     return tuple(faces)
-
-
-def _is_rim(
-    cells: tuple[Cell, ...],
-    homes: dict[Cell, SurfaceName | None],
-    face: tuple[int, ...],
-    scenario: Scenario,
-) -> bool:
-    """A face is a rim if it winds the other way round than the squares of a surface do."""
-    names = {homes[cells[i]] for i in face} - {None}
-    if len(face) > 6:
-        return True
-    if len(names) != 1 or any(homes[cells[i]] is None for i in face):
-        return False
-    name = names.pop()
-    assert name is not None
-    right, up = _directions(scenario, name)[:2]
-    points = [(dot(cells[i], right), dot(cells[i], up)) for i in face]
-    area = sum(
-        x0 * y1 - x1 * y0
-        for (x0, y0), (x1, y1) in zip(points, points[1:] + points[:1], strict=True)
-    )
-    return area <= 0

@@ -11,8 +11,10 @@ from models.geometry import Box, Cell
 from models.machine import Machine
 from models.parts import Part
 from models.rules import Rules
+from models.surface import SURFACES
 from solver.check import check_against, check_machine
 from solver.read_scenario import parse_scenario
+from tests.room_drawings import drawing, loop
 
 TAPE: tuple[Cell, ...] = ((1, 1, -1), (2, 1, -1), (2, 2, -1), (1, 2, -1))
 PIT = Box((0, 0, -5), (3, 3, -2))
@@ -211,16 +213,20 @@ NORTH = '[surfaces.north]\ndepth = 4\nmap = """\n....\n....\n....\n"""\n'
 
 def around_the_edge(*cells: Cell) -> list[tuple[str, tuple[Cell, ...]]]:
     """What is said of a tape over floor and north wall."""
-    asked = scenario("....\n....\n....\n@...", 'around = ["floor", 1, 3]', walls=NORTH)
+    asked = scenario("....\n....\n....\n@...", 'around = ["floor", 2, 3]', walls=NORTH)
     return against(asked, replace(MACHINE, tape=cells, dug=()))
+
+
+ROUND_THE_EDGE: tuple[Cell, ...] = (
+    (1, 2, -1), (2, 2, -1), (3, 2, -1), (3, 3, -1), (3, 4, -1),
+    (3, 4, 0), (2, 4, 0), (1, 4, 0), (1, 4, -1), (1, 3, -1),
+)  # fmt: skip
+"""Anticlockwise over floor and north wall, round the floor's cell 2, 3."""
 
 
 def test_a_tape_may_pass_from_one_surface_to_another():
     """Through the hidden cells of the edge line, and only round the corner."""
-    passes = (
-        (1, 3, -1), (1, 4, -1), (1, 4, 0), (2, 4, 0), (2, 4, -1), (2, 3, -1),
-    )  # fmt: skip
-    assert around_the_edge(*passes) == []
+    assert around_the_edge(*ROUND_THE_EDGE) == []
     along = ((1, 3, -1), (1, 4, -1), (2, 4, -1), (2, 3, -1))
     assert around_the_edge(*along) == [
         ("forbidden cell", ((1, 4, -1),)),
@@ -228,3 +234,30 @@ def test_a_tape_may_pass_from_one_surface_to_another():
     ]
     through = ((1, 3, -1), (1, 4, -1), (1, 5, -1), (2, 5, -1), (2, 4, -1), (2, 3, -1))
     assert {cells for _, cells in around_the_edge(*through)} == {(c,) for c in through[1:5]}
+
+
+def test_the_cell_to_run_around_is_inside_and_a_rim_is_not():
+    """Around it the other way, beside it, and beside it the other way: then all is inside."""
+    assert around_the_edge(*ROUND_THE_EDGE[::-1]) == [("not around", ((2, 3, -1),))]
+    beside: tuple[Cell, ...] = ((0, 1, -1), (1, 1, -1), (1, 2, -1), (0, 2, -1))
+    assert around_the_edge(*beside) == [("not around", ((2, 3, -1),))]
+    assert around_the_edge(*beside[::-1]) == [("not around", ())]
+
+
+def test_the_side_of_a_loop_on_one_floor():
+    """All but the inside is outside, drawn or free."""
+    assert against(scenario(), replace(MACHINE, tape=TAPE[::-1])) == [("not around", ())]
+
+
+@pytest.mark.parametrize(("names", "rims"), [(SURFACES, 0), (SURFACES[2:], 2), (SURFACES[1:], 1)])
+def test_a_belt_round_four_walls(names, rims):
+    """In a closed box and in a shaft either side will do; without a floor only what is above."""
+    size = (4, 4, 4)
+    belt = loop([(-1, 4, 2), (4, 4, 2), (4, -1, 2), (-1, -1, 2)])
+    for around, fine in (('["north", 1, 0]', rims != 1), ('["north", 1, 3]', True)):
+        found = set()
+        for direction in ("clockwise", "anticlockwise"):
+            asked = drawing(size, belt, names, around=around, direction=direction)
+            found.add(tuple(against(asked, replace(MACHINE, room=size, tape=tuple(belt), dug=()))))
+        assert (() in found) is fine
+        assert len(found) == 2

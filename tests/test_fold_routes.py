@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -14,8 +15,10 @@ from models.rules import Rules
 from models.surface import SURFACES, SurfaceName
 from solver.flatten import flatten
 from solver.net.folds import LONGEST
+from solver.net.systems import WORLD
 from solver.route import RouteSearch
-from solver.route.problem import edge_limits
+from solver.route.problem import edge_limits, route_problem
+from solver.route.topology import topology
 from tests.oracles.naive_folds import (
     corners_left,
     edges_of,
@@ -158,3 +161,84 @@ def test_a_belt_of_folds_needs_no_drive() -> None:
         assert all(count == 5 for loop in found for _, _, count in edges_of(belt, loop))
         verdict = RouteSearch(belt).solve(time.monotonic() + 60)
         assert isinstance(verdict, RouteFound) is fine
+
+
+@pytest.mark.parametrize("surfaces", SETS)
+def test_the_surfaces_have_the_rims_they_should(surfaces: tuple[SurfaceName, ...]) -> None:
+    """None in a closed box, two round a shaft, else one; and all defects add up to eight."""
+    problem = box((2, 3, 2), surfaces)
+    ends = {6: 0, 4: 2}
+    assert len(problem.rims) == ends.get(len(surfaces), 1)
+    assert sum(topology(problem.graph).defect) == 8
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_around_is_what_enumeration_says(seed: int) -> None:
+    """Every answer of the search, free of drives' limits, held against all loops one by one."""
+    rng = random.Random(1000 + seed)
+    surfaces = rng.choice((*SETS, ("floor", "ceiling"), ("floor", *SETS[4])))
+    problem = box(rng.choice(SIZES[:5]), surfaces)
+    cells = [c for c, home in enumerate(problem.homes) if home is not None]
+    around = rng.choice(cells)
+    allowed = frozenset(c for c in range(len(problem.graph.cells)) if rng.random() > 0.25)
+    wanted = rng.sample(sorted(allowed.intersection(cells) - {around}), 1)
+    routes_ = RouteProblem(
+        graph=problem.graph,
+        allowed=allowed,
+        options=tuple(CornerOption(*turn, "", (1,)) for turn in turns(problem)),
+        terms=("corners",),
+        cell_costs=((0,) * len(problem.graph.cells),),
+        required=frozenset(wanted),
+        inside_on_right=rng.random() < 0.5,
+        outside_faces=problem.rims if len(surfaces) == 2 else frozenset(),
+        around=around,
+        rims=problem.rims,
+        folds=frozenset(c for c, home in enumerate(problem.homes) if home is None),
+    )
+    best = min((costs for costs, _ in routes(routes_, USUAL)), default=None)
+    verdict = RouteSearch(routes_).solve(time.monotonic() + 60)
+    if best is None:
+        assert isinstance(verdict, RouteNone)
+    else:
+        assert isinstance(verdict, RouteFound)
+        assert verdict.route.costs == best
+
+
+def test_a_loop_elsewhere_is_not_around() -> None:
+    """Run the other way it would have the cell on its right, and the whole rim too."""
+    problem = box((6, 4, 2), ("floor", "north"))
+    beside = [(4, 0, -1), (5, 0, -1), (5, 1, -1), (4, 1, -1)]
+    for cells, fine in ((beside, False), (ring_round((1, 1, -1)), True)):
+        for clockwise in (True, False):
+            asked = RouteProblem(
+                graph=problem.graph,
+                allowed=frozenset(problem.index[cell] for cell in cells),
+                options=tuple(CornerOption(*turn) for turn in turns(problem)),
+                terms=(),
+                cell_costs=(),
+                inside_on_right=clockwise,
+                around=problem.index[1, 1, -1],
+                rims=problem.rims,
+            )
+            assert isinstance(RouteSearch(asked).solve(time.monotonic() + 60), RouteFound) is fine
+
+
+def ring_round(cell: Cell) -> list[Cell]:
+    """The eight cells next to a floor cell."""
+    x, y, z = cell
+    return [(x + a, y + b, z) for a in (-1, 0, 1) for b in (-1, 0, 1) if a or b]
+
+
+def test_surfaces_that_never_meet_leave_each_other_alone() -> None:
+    """A loop on the floor, under a ceiling that carries none."""
+    problem = box((4, 4, 2), ("floor", "ceiling"))
+    scenario = problem.scenario
+    loop = replace(scenario.loop, around=(1, 1, -1))
+    asked = replace(
+        route_problem(replace(problem, scenario=replace(scenario, loop=loop)), WORLD),
+        options=tuple(CornerOption(*turn, "", (0, 0)) for turn in turns(problem)),
+        allowed=frozenset(range(len(problem.graph.cells))),
+    )
+    verdict = RouteSearch(asked).solve(time.monotonic() + 60)
+    assert isinstance(verdict, RouteFound)
+    assert {problem.graph.cells[i] for i in verdict.route.cells} == set(ring_round((1, 1, -1)))

@@ -72,9 +72,12 @@ def relax(scenario: Scenario, names: frozenset[str]) -> Scenario:
 
 
 def variants(scenario: Scenario, names: frozenset[str]) -> tuple[Scenario, ...]:
-    """The relaxed scenario, in both directions if the direction is dropped."""
+    """The relaxed scenario, in both directions if the direction is dropped.
+
+    Over several surfaces a direction means nothing without a cell to run around.
+    """
     first = relax(scenario, names)
-    if "loop.direction" not in names:
+    if "loop.direction" not in names and ("loop.around" not in names or len(first.surfaces) == 1):
         return (first,)
     other: Direction = "anticlockwise" if first.loop.direction == "clockwise" else "clockwise"
     return (first, replace(first, loop=replace(first.loop, direction=other)))
@@ -87,8 +90,8 @@ def verdict_only(scenario: Scenario) -> Scenario:
 
 def changes_something(scenario: Scenario, names: frozenset[str]) -> bool:
     """Whether dropping these allows anything that was not allowed before."""
-    loose = relax(scenario, names)
-    return "loop.direction" in names or loose != replace(scenario, requirements=loose.requirements)
+    loose, *more = variants(scenario, names)
+    return bool(more) or loose != replace(scenario, requirements=loose.requirements)
 
 
 def cell_of(scenario: Scenario, name: str) -> Cell | None:

@@ -124,6 +124,8 @@ def _side_faults(problem: RouteProblem, route: Route) -> list[str]:
         beside = {f for f, ring in enumerate(graph.faces) if problem.around in ring}
         if problem.around in route.cells or not beside or not beside <= inside:
             faults.append("the cell it must go around is not inside")
+    if problem.rims and problem.rims <= inside:
+        faults.append("every rim is on the inside")
     return faults
 
 

@@ -23,6 +23,7 @@ from models.system import System
 from solver.net import clearance, coupling
 from solver.net.folds import SENSOR_FOLD
 from solver.net.space_trigger import kept_clear, leaves_room
+from solver.route.topology import parts_of
 
 LINK_PARTS = 2
 """A link cell is a wire on a block."""
@@ -57,6 +58,7 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         inside_on_right=loop.direction == "clockwise",
         outside_faces=_outside(problem, required),
         around=problem.index[loop.around] if loop.around is not None else None,
+        rims=problem.rims if loop.around is not None else frozenset(),
         length_min=max(4, loop.min_length or 4),
         length_max=loop.max_length or NO_LIMIT,
         limits=edge_limits(scenario.rules, system.edge_min),
@@ -75,19 +77,15 @@ def _drawn(problem: Problem, required: frozenset[int]) -> frozenset[int]:
 def _outside(problem: Problem, required: frozenset[int]) -> frozenset[int]:
     """Faces that are outside whatever loop is meant.
 
-    With several surfaces `around` says which side is the inside. A drawing without it is seen
-    from the room: on one surface all others are outside, over several what lies beyond their rim.
+    Where surfaces have one rim it is outside; a shaft has two, and a belt may part them either
+    way. A drawing without `around` is seen from the room: on one surface all others are outside.
     """
     scenario, homes = problem.scenario, problem.homes
-    if len(scenario.surfaces) == 1:
-        return problem.rims
-    if scenario.loop.around is not None:
-        return frozenset()
     drawn = {homes[i] for i in required}
-    if scenario.loop.shape == "exact" and len(drawn) == 1:
+    if scenario.loop.shape == "exact" and scenario.loop.around is None and len(drawn) == 1:
         rings = enumerate(problem.graph.faces)
-        return frozenset(f for f, ring in rings if {homes[i] for i in ring} != drawn)
-    return problem.rims if len(problem.rims) == 1 else frozenset()
+        return problem.rims.union(f for f, ring in rings if {homes[i] for i in ring} != drawn)
+    return problem.rims if len(problem.rims) == len(parts_of(problem.graph)) else frozenset()
 
 
 def edge_limits(rules: Rules, least: int = 2) -> EdgeLimits:

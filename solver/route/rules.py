@@ -151,7 +151,7 @@ def _post_cell_balance(model: RouteFormula, cell: int) -> None:
 
 
 def post_wanted_cells(model: RouteFormula) -> None:
-    """Required cells are tape; the cell `around` is inside and is not."""
+    """Required cells are tape; the cell `around` is inside and is not; some rim is outside."""
     problem = model.problem
     for cell in sorted(problem.required):
         model.formula.clause(model.tape[cell])
@@ -161,6 +161,8 @@ def post_wanted_cells(model: RouteFormula) -> None:
             model.formula.clause(model.face[f])
         if sectors is None:
             model.formula.clause()
+    if problem.rims:
+        model.formula.clause(*(-model.face[f] for f in sorted(problem.rims)))
 
 
 def post_turning_equation(model: RouteFormula) -> None:

@@ -35,8 +35,33 @@ def flat_graph(width: int, depth: int, z: int = -1) -> RouteGraph:
 
 
 def rim_faces(graph: RouteGraph) -> frozenset[int]:
-    """The faces that turn right on the whole when walked: the outer rims."""
-    return frozenset(f for f, ring in enumerate(graph.faces) if quarter_turns(graph, ring) < 0)
+    """The faces where surfaces end: walked, they do not turn left on the whole.
+
+    Squares turn by four quarters, the face round a room corner by three, the rim of a floor by
+    minus four, and a rim round four walls not at all.
+    """
+    return frozenset(f for f, ring in enumerate(graph.faces) if quarter_turns(graph, ring) <= 0)
+
+
+def parts_of(graph: RouteGraph) -> list[list[int]]:
+    """The faces of each connected part of the graph: floor and ceiling alone never meet."""
+    near: list[list[int]] = [[] for _ in graph.cells]
+    for face, ring in enumerate(graph.faces):
+        for cell in ring:
+            near[cell].append(face)
+    seen: set[int] = set()
+    found = []
+    for start in range(len(graph.faces)):
+        if start in seen:
+            continue
+        seen.add(start)
+        part = [start]
+        for face in part:
+            beside = {g for cell in graph.faces[face] for g in near[cell]} - seen
+            seen |= beside
+            part += sorted(beside)
+        found.append(sorted(part))
+    return found
 
 
 def trace_faces(ports: tuple[Ports, ...], arrive: tuple[Ports, ...]) -> tuple[tuple[int, ...], ...]:
@@ -109,7 +134,7 @@ class Topology:
     defect: tuple[int, ...]
     """By how many quarter turns each face falls short of a full turn: 0 where it is flat."""
     touching: tuple[tuple[int, ...], ...]
-    """For each face, the faces across its links."""
+    """For each face, the faces across its links; rims of parts that never meet touch, too."""
 
     def straight(self, cell: int, port: int, most: int = NO_LIMIT) -> list[tuple[int, int, int]]:
         """The run out of `port`: (next cell, its arrival port, link), `most` steps at most."""
@@ -146,6 +171,7 @@ def topology(graph: RouteGraph) -> Topology:
         if link.left != link.right:
             touching[link.left].add(link.right)
             touching[link.right].add(link.left)
+    _join_parts(graph, touching)
     return Topology(
         graph,
         tuple(links),
@@ -154,6 +180,16 @@ def topology(graph: RouteGraph) -> Topology:
         tuple(4 - quarter_turns(graph, ring) for ring in graph.faces),
         tuple(tuple(sorted(faces)) for faces in touching),
     )
+
+
+def _join_parts(graph: RouteGraph, touching: list[set[int]]) -> None:
+    """What lies beyond the rims is one: a part without tape is outside with all the rest."""
+    first, *others = parts_of(graph) or [[]]
+    rims = rim_faces(graph)
+    for part in others:
+        here, there = min(rims.intersection(first)), min(rims.intersection(part))
+        touching[here].add(there)
+        touching[there].add(here)
 
 
 def _sectors(graph: RouteGraph, left_of: dict[tuple[int, int], int], cell: int) -> Ports | None:

@@ -95,6 +95,8 @@ def is_allowed(problem: RouteProblem, loop: list[Turn], push_limit: int) -> bool
     inside, outside = (right, left) if problem.inside_on_right else (left, right)
     if problem.outside_faces & inside or problem.inside_faces & outside:
         return False
+    if problem.rims and not problem.rims - inside:
+        return False
     if problem.around is None:
         return True
     beside = {f for f, ring in enumerate(problem.graph.faces) if problem.around in ring}
