@@ -1,6 +1,6 @@
 """Run the command line as `python -m solver`."""
 
-from solver.cli import main
+from solver.start import main
 
 if __name__ == "__main__":
     main()

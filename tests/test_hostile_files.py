@@ -32,6 +32,7 @@ from solver.sheets.export_svg import svg_files
 from solver.sheets.page import write_page
 from solver.sheets.text import write_sheets
 from tests.campaign_fuzz import blindly
+from tests.campaign_interrupts import CALL
 from tests.oracles.ring_builder import build_ring, rectangle
 
 RING = json.loads(json.dumps(build_ring(rectangle(3, 3))))
@@ -156,6 +157,30 @@ def test_killed_at_any_moment_the_old_or_the_new_file_is_whole(tmp_path):
         if path.exists():
             assert path.read_text() in texts
     assert path.exists()
+
+
+@pytest.mark.parametrize("module", ["solver.cli", "ortools.sat.python.cp_model"])
+def test_ctrl_c_while_modules_are_loaded_is_not_lost(tmp_path, module):
+    """Python drops what is raised in some places of an import; here the import interrupts."""
+    (tmp_path / "sitecustomize.py").write_text(
+        "import os, signal, sys\n"
+        "class Stopper:\n"
+        "    def find_spec(self, name, path=None, target=None):\n"
+        f"        if name == {module!r}:\n"
+        "            try: os.kill(os.getpid(), signal.SIGINT)\n"
+        "            except KeyboardInterrupt: pass\n"
+        "sys.meta_path.insert(0, Stopper())\n"
+    )
+    root = Path(__file__).parent.parent
+    told = subprocess.run(
+        [*CALL, "--out", str(tmp_path / "out")],
+        cwd=root,
+        env=os.environ | {"PYTHONPATH": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+    assert (told.returncode, "Traceback" in told.stderr) == (130, False)
 
 
 def test_a_pit_too_large_to_work_with_is_refused():

@@ -6,6 +6,7 @@ Everything heavy is imported inside the command that needs it, so that help come
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import threading
 import traceback
@@ -126,6 +127,7 @@ def main() -> NoReturn:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     status = _run()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Nothing is left to interrupt.
     if threading.active_count() == 1:
         sys.exit(status)
     for stream in (sys.stdout, sys.stderr):
