@@ -28,7 +28,7 @@ class Machine:
     loops: tuple[int, ...] = ()
     """How many cells each loop has, where there are several: `tape` lists one after the other.
 
-    The k-th button of the parts list fires the k-th loop.
+    The k-th button of the parts list fires the k-th loop; if there is but one, it fires all.
     """
 
     @cached_property
@@ -38,6 +38,16 @@ class Machine:
         for length in self.loops or (len(self.tape),):
             ends.append(ends[-1] + length)
         return tuple(range(a, b) for a, b in pairwise(ends))
+
+    @cached_property
+    def one_button(self) -> bool:
+        """Whether several loops have one button for all."""
+        return len(self.loops) > 1 and sum(part.kind == "button" for part in self.parts) == 1
+
+    @property
+    def triggers(self) -> int:
+        """How many buttons must be pressed to move every loop."""
+        return 1 if self.one_button else len(self.spans)
 
     @cached_property
     def following(self) -> tuple[int, ...]:

@@ -16,6 +16,10 @@ class Joined:
     machine: Machine
     alone: tuple[Machine, ...]
     score: Mapping[str, int]
+    lower_bound: Mapping[str, int]
+    """What no joint machine is better than, in the terms that all loops minimise first."""
+    optimal: bool
+    """Whether no loop could have a better machine, even if the others took less."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,7 @@ class Open:
 
     why: str
     details: tuple[str, ...] = ()
+    lower_bound: Mapping[str, int] | None = None
 
 
 Together = Joined | Apart | Open

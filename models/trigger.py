@@ -24,6 +24,8 @@ class Unit:
     """Where the covers are: their z, beside a wall their y."""
     claim: str
     """What is known about fewer parts."""
+    watch: Cell | None = None
+    """What a lead watches that takes its signal to the trigger; None: a run of wires does."""
     cover: Cell | None = None
     """The cover that the unit's own button hangs on, if it has one."""
 
@@ -52,6 +54,8 @@ class Added:
     proof: Proof
     tried: int
     """Places that were simulated until this one was right."""
+    loop: int = 0
+    """Which loop's trigger it is."""
 
 
 @dataclass(frozen=True)

@@ -85,16 +85,6 @@ def read_machine(path: Path) -> Machine:
     return parse_machine(content, str(path))
 
 
-def read_one_loop(path: Path) -> Machine:
-    """The machine in a file, for what knows one loop only. Raises InputError."""
-    machine = read_machine(path)
-    if machine.loops:
-        what = f"this machine has {len(machine.loops)} loops; here one is asked for"
-        remedy = "Name one of the files machine-1.json, machine-2.json ... beside it."
-        raise InputError([Fault(str(path), 0, 0, what, "", remedy)])
-    return machine
-
-
 def parse_machine(content: object, name: str) -> Machine:
     """The machine in parsed JSON; `name` stands for the file in messages."""
     reader = _Reader(name)

@@ -23,6 +23,7 @@ from solver.cli.common import (
 @click.command()
 @click.argument("scenarios", type=FILE, nargs=-1, required=True)
 @click.option("--out", "out_dir", type=FILE, required=True, help="Directory for the results.")
+@click.option("--one-button", is_flag=True, help="One button for all loops.")
 @budget_option
 @seed_option
 @json_option
@@ -31,6 +32,7 @@ from solver.cli.common import (
 def together(
     scenarios: tuple[Path, ...],
     out_dir: Path,
+    one_button: bool,
     budget_s: float,
     seed: int,
     as_json: bool,
@@ -40,7 +42,8 @@ def together(
     """Design one machine with a loop for each of SCENARIOS, all of one room.
 
     Each loop has its own button and moves by no other. The joint machine is simulated as one:
-    each button alone, and one press of each at every distance in time.
+    each button alone, and one press of each at every distance in time. With --one-button a lead of
+    sensors joins all triggers to one of them, through ground that may be dug.
 
     \b
     Example:
@@ -62,7 +65,7 @@ def together(
         raise InputError([*error.faults, *faults]) from error
     if faults:
         raise InputError(faults)
-    outcome = solve_together(asked, budget_s, seed, progress(quiet))
+    outcome = solve_together(asked, budget_s, seed, progress(quiet), one_button=one_button)
     files = outcome.write(out_dir, force)
     result = outcome.result
     drawn = isinstance(result, Joined) and not (quiet or as_json)

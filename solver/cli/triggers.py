@@ -24,6 +24,7 @@ from solver.cli.common import (
 @click.argument("scenario", type=FILE)
 @click.option("--clock", "what", flag_value="clock", help="No button: the machine runs by itself.")
 @click.option("--hold-off", "what", flag_value="hold-off", help="No press comes too soon.")
+@click.option("--loop", type=click.IntRange(1, 1000), help="Of several loops, which one.")
 @click.option("--out", "out_dir", type=FILE, required=True, help="Directory for machine and plan.")
 @budget_option
 @json_option
@@ -33,6 +34,7 @@ def trigger(
     machine: Path,
     scenario: Path,
     what: str | None,
+    loop: int | None,
     out_dir: Path,
     budget_s: float,
     as_json: bool,
@@ -62,6 +64,7 @@ def trigger(
         budget_s=budget_s,
         force=force,
         say=progress(quiet),
+        loop=loop,
     )
     files = report.write(out_dir, force)
     show(report.as_json() if as_json else report.summary())

@@ -58,9 +58,9 @@ def delays(machine: Machine) -> Iterator[Delay]:
         ticks = rules.sensor_delay if kind == "sensor" else rules.inverter_delay
         of = f" of the {role}s" if role else ""
         yield Delay(f"all {kind}s{of}", tuple(cells), 2 * ticks)
-    for part in machine.parts:
-        if part.kind == "button":
-            yield Delay(PRESS, (), 2 * (part.press or rules.press))
+    button = next((part for part in machine.parts if part.kind == "button"), None)
+    if button is not None:
+        yield Delay(PRESS, (), 2 * (button.press or rules.press))
     yield Delay(STROKE, (), rules.stroke_half_ticks)
 
 
@@ -105,11 +105,12 @@ def _full_turn(simulation: Simulation, press: int | None) -> bool:
     """Whether the machine can be pressed for ever: until a state comes back, or for a full turn."""
     simulation.run_to_rest(REST)
     states, before = {simulation.state()}, list(simulation.block_at)
-    following = dict(zip(before, (*before[1:], before[0]), strict=True))
-    if not simulation.buttons:
+    machine = simulation.machine
+    following = {cell: before[machine.following[i]] for i, cell in enumerate(before)}
+    if len(simulation.buttons) < machine.triggers:
         return False
     for _ in before:
-        simulation.press(press)
+        simulation.press_all(press)
         rested = simulation.run_to_rest(REST)
         expected = [following[cell] for cell in before]
         if not rested or simulation.faults or simulation.block_at != expected:

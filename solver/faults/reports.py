@@ -13,7 +13,7 @@ from models.single_fault import FaultTable, SingleFault
 from solver.faults.margins import find_margins
 from solver.faults.single import fault_table, is_sound
 from solver.faults.words import describe, table_lines
-from solver.machine_file import read_one_loop
+from solver.machine_file import read_machine
 from solver.plan.words import margin_lines, margin_table
 
 Say = Callable[[str], None]
@@ -79,7 +79,7 @@ def margins_file(path: Path, limit: int, say: Say) -> MarginReport:
 
 def sound_machine(path: Path) -> Machine:
     """The machine in a file, which must be accepted as it is."""
-    machine = read_one_loop(path)
+    machine = read_machine(path)
     if is_sound(machine):
         return machine
     remedy = "Give the machine as planned; `ringwright check` says what is wrong with this one."

@@ -19,6 +19,7 @@ from solver.check import check_machine
 from solver.faults.unchanged import Bystanders
 from solver.plan.watch import cases
 from solver.simulate import prove_case
+from solver.simulate.several import prove_alone, prove_apart
 
 LOOKS_LIKE: dict[Kind, tuple[Kind, ...]] = {
     "block": ("insulator",),
@@ -144,6 +145,9 @@ def judge(machine: Machine, fault: SingleFault, bystanders: Bystanders | None = 
             first = result.faults[0]
             stage: Stage = "press" if result.simulated else "idle"
             return Judged(fault, stage, first.code, first.text, case, result.simulated)
+        # Pressed all at once, loops do not show which button moves which.
+        if wrong := prove_alone(built, case):
+            return Judged(fault, "press", wrong[0].code, wrong[0].text, case, 1)
     return Judged(fault, "harmless")
 
 
@@ -162,4 +166,6 @@ def fault_table(
 
 def is_sound(machine: Machine) -> bool:
     """Whether the machine as planned is accepted: faults are only measured against that."""
-    return not check_machine(machine) and all(prove_case(machine, c).ok for c in cases(machine))
+    worlds = cases(machine)
+    turns = not check_machine(machine) and all(prove_case(machine, c).ok for c in worlds)
+    return turns and not prove_apart(machine, worlds)

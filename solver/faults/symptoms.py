@@ -80,9 +80,7 @@ class Watcher:
         for press in range(1, len(self.plan.tape) + 1):
             seen = set(self._state(simulation, before=True))
             before, start = list(simulation.block_at), simulation.now
-            if simulation.buttons:
-                simulation.press()
-            rested = simulation.run_to_rest(LIMIT)
+            rested = _press_each(simulation)
             seen |= set(self._changes(simulation, before, start))
             seen |= set(self._state(simulation, before=False))
             seen |= {Observable("rests", WHOLE)} if rested else set()
@@ -139,7 +137,7 @@ class Watcher:
         after = {cell: i for i, cell in enumerate(self.plan.tape)}
         for block, cell in enumerate(before):
             if cell in after:
-                following = self.plan.tape[(after[cell] + 1) % len(self.plan.tape)]
+                following = self.plan.tape[self.plan.following[after[cell]]]
                 if self._place(simulation.block_at[block]) != following:
                     yield Observable("stayed", cell)
 
@@ -157,6 +155,15 @@ class Watcher:
                 found.setdefault(step(cell, way), []).append(cell)
                 found.setdefault(step(cell, way, -1), []).append(cell)
         return found
+
+
+def _press_each(simulation: Simulation) -> bool:
+    """One press; of several loops one button after the other. Whether all came to rest."""
+    rested = not simulation.buttons and simulation.run_to_rest(LIMIT)
+    for button in range(min(len(simulation.buttons), simulation.machine.triggers)):
+        simulation.press(button=button)
+        rested = simulation.run_to_rest(LIMIT)
+    return rested
 
 
 def _tape_sights(way: Face | None) -> tuple[Sight, ...]:

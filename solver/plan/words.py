@@ -373,7 +373,12 @@ def caution_lines(plan: BuildPlan) -> list[str]:
             f"No slack: with {least.delay.name} half a tick {' or '.join(ways)} a press goes "
             "wrong. Build it only where delays are exact."
         )
-    if plan.machine.loops:
+    if plan.machine.one_button:
+        lines.append(
+            "One button moves all loops, one after the other: they may sink and rise at different "
+            "times."
+        )
+    elif plan.machine.loops:
         lines.append(
             "Each button moves its own loop and no other. The times and pictures of a press are "
             "those of all buttons pressed at once; simulated were each button alone, and one press "
@@ -395,7 +400,8 @@ def tape_lines(plan: BuildPlan) -> list[str]:
     if not machine.loops:
         return [f"A tape of {len(machine.tape)} blocks runs {travel_words(plan)}."]
     buttons = [at(part.at) for part in machine.parts if part.kind == "button"]
-    buttons += ["no place, there is none"] * len(machine.loops)
+    rest = buttons if machine.one_button else ["no place, there is none"]
+    buttons += rest * len(machine.loops)
     return [
         f"Loop {k + 1}: a tape of {len(span)} blocks runs {travel_words(plan, k)}; its button is "
         f"at {buttons[k]}."

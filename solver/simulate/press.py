@@ -51,7 +51,7 @@ def run_presses(
 
 
 def _press_once(simulation: Simulation) -> None:
-    if len(simulation.buttons) >= max(1, len(simulation.machine.loops)):
+    if len(simulation.buttons) >= simulation.machine.triggers:
         simulation.press_all()
     else:
         simulation.fault("no button", (), "the machine has no button to press for some loop")

@@ -18,12 +18,22 @@ Pressing = tuple[tuple[int, int], ...]
 
 
 def prove_apart(machine: Machine, cases: Iterable[Case]) -> list[MachineFault]:
-    """Faults of the first case in which one loop does not run as if it were alone."""
+    """Faults of the first case in which one loop does not run as if it were alone.
+
+    Where all loops have one button there is nothing to tell apart: a full turn shows all.
+    """
+    if machine.triggers == 1:
+        return []
     for case in cases:
-        faults = _Joint(machine, case).judge()
+        faults = _Joint(machine, case).judge(pairs=True)
         if faults:
             return faults
     return []
+
+
+def prove_alone(machine: Machine, case: Case) -> list[MachineFault]:
+    """Faults of presses of each button alone: what a press of all at once does not show."""
+    return [] if machine.triggers == 1 else _Joint(machine, case).judge(pairs=False)
 
 
 class _Joint:
@@ -35,7 +45,7 @@ class _Joint:
         self.rested = self.simulation.run_to_rest(IDLE_LIMIT)
         self.start = self.simulation.state()
 
-    def judge(self) -> list[MachineFault]:
+    def judge(self, *, pairs: bool) -> list[MachineFault]:
         """The faults of the first pressing that has any."""
         simulation = self.simulation
         if not self.rested:
@@ -51,7 +61,7 @@ class _Joint:
             if faults:
                 return faults
             lasts.append(simulation.now - begun)
-        for pressing in _pressings(lasts):
+        for pressing in _pressings(lasts) if pairs else ():
             faults = self._press(pressing)
             if faults:
                 return faults

@@ -128,10 +128,10 @@ class Simulation:
         """Half-ticks until the button can be pressed again."""
         return max(0, self._busy_until.get(button, 0) - self.now)
 
-    def press_all(self) -> None:
-        """Press the button of every loop at once."""
-        for button in range(max(1, len(self.machine.loops))):
-            self.press(button=button)
+    def press_all(self, length: int | None = None) -> None:
+        """Press the button of every loop at once, or the one that all have."""
+        for button in range(self.machine.triggers):
+            self.press(length, button=button)
 
     def pulse_wire(self, cell: Cell, delay: int, length: int) -> None:
         """Power the wire in `cell` from outside, `delay` half-ticks from now, for `length`."""

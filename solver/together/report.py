@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,18 +76,29 @@ class TogetherOutcome:
         match self.result:
             case Joined(machine=machine, score=score):
                 loops = ", ".join(str(n) for n in machine.loops)
-                values = ", ".join(f"{name} {value}" for name, value in score.items())
                 return [
-                    f"A machine of {len(machine.loops)} loops (of {loops} cells): {values}.",
-                    "Each button alone and one press of each at every distance in time were "
+                    f"A machine of {len(machine.loops)} loops (of {loops} cells): {_told(score)}.",
+                    self._proven(self.result),
+                    "One button fires all loops; a full turn was simulated, in all cases."
+                    if machine.one_button
+                    else "Each button alone and one press of each at every distance in time were "
                     "simulated, in all cases.",
                     *(f"  {kind}: {path}" for kind, path in files.items()),
                 ]
             case Apart(reasons=reasons, proof=proof):
                 told = [f"  - {reason.text}" for reason in reasons]
                 return ["Proven impossible together:", *told, f"Proof: {proof}."]
-            case Open(why=why, details=details):
-                return [f"Undecided: {why}.", *(f"  - {line}" for line in details)]
+            case Open(why=why, details=details, lower_bound=bound):
+                lines = [f"Undecided: {why}.", *(f"  - {line}" for line in details)]
+                return [*lines, *([f"No joint machine is below {_told(bound)}."] if bound else [])]
+
+    def _proven(self, found: Joined) -> str:
+        if found.optimal:
+            return "Optimal: no loop could have a better machine by itself."
+        if not found.lower_bound:
+            return "Nothing is proven about better ones."
+        bound = _told(found.lower_bound)
+        return f"No joint machine is below {bound}, the sum over the loops by themselves."
 
     def as_json(self, files: dict[str, str]) -> dict[str, object]:
         """The object that `--json` prints."""
@@ -95,9 +106,9 @@ class TogetherOutcome:
         reasons = result.reasons if isinstance(result, Apart) else ()
         return {
             "verdict": self.verdict,
-            "optimal": False,
+            "optimal": isinstance(result, Joined) and result.optimal,
             "objective": dict(result.score) if isinstance(result, Joined) else {},
-            "lower_bound": {},
+            "lower_bound": {} if isinstance(result, Apart) else dict(result.lower_bound or {}),
             "reasons": [
                 {"text": r.text, "requirement": r.requirement, "place": r.place} for r in reasons
             ],
@@ -105,11 +116,21 @@ class TogetherOutcome:
         }
 
 
+def _told(values: Mapping[str, int]) -> str:
+    return ", ".join(f"{name} {value}" for name, value in values.items())
+
+
 def solve_together(
-    scenarios: Sequence[Scenario], budget_s: float, seed: int, say: Callable[[str], None]
+    scenarios: Sequence[Scenario],
+    budget_s: float,
+    seed: int,
+    say: Callable[[str], None],
+    *,
+    one_button: bool = False,
 ) -> TogetherOutcome:
     """Search, and keep the verdict."""
-    return TogetherOutcome(search_together(scenarios, time.monotonic() + budget_s, seed, say))
+    deadline = time.monotonic() + budget_s
+    return TogetherOutcome(search_together(scenarios, deadline, seed, say, one_button=one_button))
 
 
 def read_together(paths: Sequence[Path]) -> list[Scenario]:

@@ -24,24 +24,11 @@ class Reserve:
         return Reserve(self.dug | other.dug, self.tape | other.tape)
 
 
-def reserve_machine(machine: Machine, halo: int) -> Reserve:
-    """All that a machine fills or needs free, and `halo` steps round it.
-
-    Power goes from a part to its neighbours, and through undug ground or overhead pickup one
-    step further. How many steps are enough in a case at hand is left to the simulation.
-    """
+def reserve_machine(machine: Machine) -> Reserve:
+    """All that a machine fills or needs free."""
     own = {p.at for p in machine.parts if p.kind != "cover"} | machine.dug_cells
     hung = {step(p.at, p.face) for p in machine.parts if p.kind == "button" and p.face}
-    return Reserve(_around(own, halo), frozenset(machine.tape) | hung)
-
-
-def reserve_wish(scenario: Scenario, halo: int) -> Reserve:
-    """What the cells that a loop must pass will need behind them, and round that."""
-    behind: set[Cell] = set()
-    for surface in scenario.surfaces.values():
-        for cell in surface.cells("o"):
-            behind.update(step(cell, surface.plane.behind, k) for k in range(1, surface.depth + 1))
-    return Reserve(_around(behind, halo), scenario.required())
+    return Reserve(frozenset(own), frozenset(machine.tape) | hung)
 
 
 def without(scenario: Scenario, reserve: Reserve) -> Scenario | None:
@@ -64,7 +51,12 @@ def untouched(scenarios: Iterable[Scenario]) -> Reserve:
     return Reserve(frozenset(dug), frozenset(tape))
 
 
-def _around(cells: Iterable[Cell], steps: int) -> frozenset[Cell]:
+def around(cells: Iterable[Cell], steps: int) -> frozenset[Cell]:
+    """The cells and all that are no more than so many steps from one.
+
+    Power goes from a part to its neighbours, and through undug ground or overhead pickup one
+    step further. How many steps are enough in a case at hand is left to the simulation.
+    """
     reached = set(cells)
     front = reached
     for _ in range(steps):

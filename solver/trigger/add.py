@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from itertools import islice, product
+from itertools import islice
 from typing import Literal
 
 from models.machine import ALL_CASES, Case, Machine
@@ -14,13 +14,16 @@ from models.trigger import Added, NotAdded, Proof, Unit
 from solver.check import check_against, check_machine
 from solver.plan.watch import timing
 from solver.simulate import prove
+from solver.simulate.several import prove_apart
 from solver.trigger.place import Site, build, places, site_of
 from solver.trigger.prove import prove_clock, prove_hold_off
-from solver.trigger.units import clocks, hold_offs
+from solver.trigger.units import clocks, hold_offs, led
 
 What = Literal["clock", "hold-off"]
-ROUNDS = (2, 4)
-"""So many places of each size are tried, and if no size is right there, so many more."""
+PLACES = 3
+"""So many places of each size are tried."""
+MISSES = 3
+"""Sizes in a row without any place; larger ones will have none either."""
 Say = Callable[[str], None]
 
 
@@ -31,34 +34,42 @@ def cases_of(machine: Machine) -> tuple[Case, ...]:
 
 
 def add_trigger(
-    machine: Machine, scenario: Scenario, what: What, budget_s: float, say: Say
+    machine: Machine, scenario: Scenario, what: What, budget_s: float, say: Say, loop: int = 0
 ) -> Added | NotAdded:
     """The machine with the unit of fewest parts that was found to work in it.
 
+    Units that are joined to the trigger by wires come first, then those with a lead of sensors.
     A clock's period is at least the interval at which presses of the machine's button are safe.
     """
     deadline = time.monotonic() + budget_s
-    site = site_of(machine, Digging(scenario))
+    if what == "clock" and machine.triggers > 1:
+        return NotAdded("with a clock before one of its loops the others could not be judged", 0)
+    site = site_of(machine, Digging(scenario), loop)
     if isinstance(site, str):
         return NotAdded(site, 0)
     times = timing(machine)
     if times is None:
         return NotAdded("the machine as it is does not work", 0)
     interval = times.interval_half_ticks or times.rest_half_ticks
+    units = _units(machine, site, what, interval)
     tried, why = 0, "no place was found in the ground that may be dug"
-    waiting = [(unit, places(site, unit)) for unit in _units(machine, site, what, interval)]
-    for count, (unit, found) in product(ROUNDS, waiting):
-        before = tried
-        for place in islice(found, count):
-            if time.monotonic() > deadline:
-                return NotAdded(f"the time given ran out; {why}", tried)
-            tried += 1
-            new = build(site, place)
-            proof = judged(new, scenario, unit)
-            if proof.ok:
-                return Added(new, unit, proof, tried)
-            why = f"the last try failed: {proof.text}"
-        say(f"{what} of {unit.cost} parts: {why if tried > before else 'no place'}")
+    for kind in (units, [led(unit) for unit in units]):
+        in_vain = 0
+        for unit in kind:
+            before = tried
+            for place in islice(places(site, unit), PLACES):
+                if time.monotonic() > deadline:
+                    return NotAdded(f"the time given ran out; {why}", tried)
+                tried += 1
+                new = build(site, place)
+                proof = judged(new, scenario, unit, loop)
+                if proof.ok:
+                    return Added(new, unit, proof, tried, loop)
+                why = f"the last try failed: {proof.text}"
+            say(f"{what} of {unit.cost} parts: {why if tried > before else 'no place'}")
+            in_vain = 0 if tried > before else in_vain + 1
+            if in_vain == MISSES:
+                break
     return NotAdded(why, tried)
 
 
@@ -75,9 +86,15 @@ def _units(machine: Machine, site: Site, what: What, interval: int) -> list[Unit
     return [unit for unit in units if 2 * half_period(machine, unit) >= interval]
 
 
-def judged(machine: Machine, scenario: Scenario, unit: Unit) -> Proof:
-    """The static rules, the scenario's digging, and the simulations that the unit calls for."""
-    faults = [*check_machine(machine), *check_against(machine, scenario)]
+def judged(machine: Machine, scenario: Scenario, unit: Unit, loop: int = 0) -> Proof:
+    """The static rules, the scenario's digging, and the simulations that the unit calls for.
+
+    Of several loops the others are not the scenario's: that nothing else was dug than it allows
+    follows from how the place was found.
+    """
+    faults = check_machine(machine)
+    if not machine.loops:
+        faults += check_against(machine, scenario)
     if faults:
         return Proof(False, faults[0].text)
     cases = cases_of(machine)
@@ -86,7 +103,9 @@ def judged(machine: Machine, scenario: Scenario, unit: Unit) -> Proof:
     usual = next((r for r in prove(machine, cases) if not r.ok), None)
     if usual is not None:
         return Proof(False, f"{usual.case}: {usual.faults[0].text}")
-    return prove_hold_off(machine, cases)
+    if apart := prove_apart(machine, cases):
+        return Proof(False, apart[0].text)
+    return prove_hold_off(machine, cases, loop)
 
 
 def half_period(machine: Machine, unit: Unit) -> int:

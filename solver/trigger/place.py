@@ -1,4 +1,7 @@
-"""Where a unit fits: ground that may be dug and is not used, and a wire from its port to the ram.
+"""Where a unit fits: ground that may be dug and is not used, and a way from its port to the ram.
+
+The way is a run of wires to a side of the ram or, where that is walled in, a lead of sensors to
+the place of the ram itself.
 
 Only what surely fails is left out here (cells that are taken or must not be dug, wires and parts
 that would touch others). Whether a place is any good shows in simulation.
@@ -17,10 +20,15 @@ from models.parts import RAMS, Part
 from models.problem import Digging
 from models.trigger import Unit
 from solver.net.assemble import boxes
+from solver.trigger.lead import field_of, find_lead, goal_of
 from solver.trigger.units import Covers
 
 LONGEST_WAY = 9
 """Wires from a port to the ram: its level is 11 or more."""
+FARTHEST = 30
+"""From the port to the ram, along the axes, where a lead of sensors joins them."""
+LEADS = 6
+"""So many places without a way for a lead, and no more are tried."""
 AROUND = 24
 """How far from the ram, along each axis, a unit is tried."""
 _SIX = tuple(VECTOR.values())
@@ -33,6 +41,8 @@ class Place:
     parts: tuple[Part, ...]
     dug: frozenset[Cell]
     button: Part | None
+    gives_way: frozenset[Cell] = frozenset()
+    """Cells of the trigger's ram, where a lead ends instead."""
 
 
 @dataclass
@@ -40,6 +50,7 @@ class Site:
     """A machine without its button, and what is known about its ground."""
 
     machine: Machine
+    loop: int
     digging: Digging
     button: Part
     ram: Part
@@ -69,30 +80,65 @@ class Site:
         return all(part is None or part.kind == "cover" for part in touching)
 
 
-def site_of(machine: Machine, digging: Digging) -> Site | str:
-    """The trigger of a machine, or why a unit cannot be built before it."""
+def site_of(machine: Machine, digging: Digging, loop: int = 0) -> Site | str:
+    """The trigger of a machine's loop, or why a unit cannot be built before it."""
     buttons = [part for part in machine.parts if part.kind == "button"]
-    if len(buttons) != 1 or buttons[0].face is None:
-        return "the machine does not have one button"
-    behind = step(buttons[0].at, buttons[0].face, 2)
+    if len(buttons) != machine.triggers:
+        return f"the machine has {len(buttons)} buttons, not {machine.triggers}"
+    button = buttons[loop]
+    if button.face is None:
+        return "the button hangs on nothing"
+    behind = step(button.at, button.face, 2)
     ram = next((part for part in machine.parts if part.at == behind), None)
     if ram is None or ram.kind not in RAMS:
         return f"there is no ram at {behind}, behind the cover of the button"
-    covers: Covers = {"-z": "above", "+z": "below"}.get(buttons[0].face, "beside")  # type: ignore[assignment]
-    return Site(machine, digging, buttons[0], ram, covers)
+    covers: Covers = {"-z": "above", "+z": "below"}.get(button.face, "beside")  # type: ignore[assignment]
+    return Site(machine, loop, digging, button, ram, covers)
 
 
 def places(site: Site, unit: Unit) -> Iterator[Place]:
     """All places of a unit, those near the ram first."""
+    in_vain = 0
+    for frame, stand in _stands(site, unit):
+        if unit.watch is not None:
+            place = _led(site, unit, frame, stand)
+            in_vain += place is None
+        else:
+            way = _way(site, stand, frame.cell(unit.port))
+            place = None if way is None else _placed(site, unit, frame, stand, way)
+        if place is not None:
+            yield place
+        if in_vain > LEADS:
+            return
+
+
+def _stands(site: Site, unit: Unit) -> Iterator[tuple[Frame, _Stand]]:
     for frame in _frames(site, unit):
         if not site.free(frame.cell(unit.port)):
             continue
         stand = _stand(site, unit, frame)
         if stand is None or (unit.cover is not None and not _may_press(site, frame, unit)):
             continue
-        way = _way(site, stand, frame.cell(unit.port))
-        if way is not None:
-            yield _placed(site, unit, frame, stand, way)
+        yield frame, stand
+
+
+def _led(site: Site, unit: Unit, frame: Frame, stand: _Stand) -> Place | None:
+    """The unit with a lead that ends where the trigger's ram stands now."""
+    goal = goal_of(site.machine, site.ram)
+    if goal is None:
+        return None
+    assert unit.watch is not None, "a unit that is led from is watched"
+    assert site.ram.face is not None, "a ram has a face"
+    gives_way = frozenset((site.ram.at, step(site.ram.at, site.ram.face)))
+    place = _placed(site, unit, frame, stand, _Way())
+    ground = field_of(site.machine, site.digging, gives_way | {site.button.at})
+    taken = {**ground.taken, **{part.at: part for part in place.parts}}
+    ground = replace(ground, taken=taken, kept=ground.kept | stand.air)
+    lead = find_lead(ground, frame.cell(unit.watch), goal, "trigger")
+    if lead is None:
+        return None
+    parts = (*place.parts, *lead.parts)
+    return replace(place, parts=parts, dug=place.dug | lead.dug, gives_way=gives_way)
 
 
 @dataclass(frozen=True)
@@ -136,7 +182,7 @@ def _frames(site: Site, unit: Unit) -> list[Frame]:
             frame = Frame(offset, VECTOR[along], VECTOR[across], (0, 0, 1))
             away = sub(frame.cell(unit.port), site.ram.at)
             distance = sum(map(abs, away))
-            if distance <= LONGEST_WAY + 1:
+            if distance <= (LONGEST_WAY + 1 if unit.watch is None else FARTHEST):
                 found.append((distance, frame))
     return [frame for _, frame in sorted(found, key=lambda item: item[0])]
 
@@ -251,12 +297,19 @@ def _moved(part: Part, frame: Frame) -> Part:
 
 
 def build(site: Site, place: Place) -> Machine:
-    """The machine with the unit in its place; its old button is gone."""
+    """The machine with the unit in its place; its old button is gone.
+
+    A new one takes the old one's place in the list, as buttons are told apart by their order.
+    """
     old = site.machine
-    parts = [part for part in old.parts if part is not site.button]
-    new = list(place.parts)
-    if place.button is not None:
-        new.append(place.button._replace(press=site.button.press))
+    button = [] if place.button is None else [place.button._replace(press=site.button.press)]
+    parts = []
+    for part in old.parts:
+        if part is site.button:
+            parts += button
+        elif part.at not in place.gives_way:
+            parts.append(part)
+    new = place.parts
     dug = sorted(place.dug)
     return replace(
         old, parts=(*sorted(new, key=lambda p: p.at), *parts), dug=(*old.dug, *boxes(dug))

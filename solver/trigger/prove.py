@@ -8,7 +8,7 @@ from models.machine import Case, Machine, MachineFault
 from models.trigger import Proof
 from solver.simulate import Simulation
 from solver.simulate.press import IDLE_LIMIT
-from solver.trigger.any_presses import AnyPresses
+from solver.trigger.any_presses import AnyPresses, turns_of
 
 IDLE = "idle oscillates"
 """The one fault that a clock has by its nature: it has no idle state."""
@@ -63,10 +63,11 @@ def _flush_time(machine: Machine, case: Case, period: int) -> int | str:
     return _told(simulation.faults) or len(good)
 
 
-def _advanced(simulation: Simulation, least: int = 0) -> int | None:
-    """By how many cells the whole tape has advanced, if it lies flush."""
-    n = len(simulation.machine.tape)
-    return next((k for k in range(least, least + n) if not simulation.misplaced(k)), None)
+def _advanced(simulation: Simulation, least: int = 0, button: int = 0) -> int | None:
+    """By how many cells the tape of a button has advanced, if all lies flush."""
+    machine = simulation.machine
+    tried = range(least, least + len(machine.tape))
+    return next((k for k in tried if not simulation.misplaced(*turns_of(machine, button, k))), None)
 
 
 def _told(faults: Iterable[MachineFault]) -> str:
@@ -76,7 +77,7 @@ def _told(faults: Iterable[MachineFault]) -> str:
 # ------------------------------------------------------------------ hold-off
 
 
-def prove_hold_off(machine: Machine, cases: Iterable[Case]) -> Proof:
+def prove_hold_off(machine: Machine, cases: Iterable[Case], button: int = 0) -> Proof:
     """Whatever presses come, the tape ends flush, and each cycle begins when all is calm.
 
     A press that counts begins a cycle; all that come before rams and tape rest again do nothing.
@@ -85,10 +86,10 @@ def prove_hold_off(machine: Machine, cases: Iterable[Case]) -> Proof:
     """
     ignored = rest = calm = situations = 0
     for case in cases:
-        every = AnyPresses(machine, case)
+        every = AnyPresses(machine, case, button)
         if wrong := every.fault():
             return Proof(False, f"{case}: {wrong}")
-        found = _Presser(Simulation(machine, case)).trial()
+        found = _Presser(Simulation(machine, case), button).trial()
         if isinstance(found, str):
             return Proof(False, f"{case}: {found}")
         rest, ignored = max(rest, found[0]), max(ignored, found[1])
@@ -107,8 +108,9 @@ def prove_hold_off(machine: Machine, cases: Iterable[Case]) -> Proof:
 class _Presser:
     """Presses a machine and counts by how many cells the tape has advanced."""
 
-    def __init__(self, simulation: Simulation) -> None:
+    def __init__(self, simulation: Simulation, button: int) -> None:
         self._simulation = simulation
+        self._button = button
         self.count = 0
 
     def why(self) -> str:
@@ -117,7 +119,7 @@ class _Presser:
 
     def trial(self) -> tuple[int, int] | str:
         """All second presses: half-ticks until rest, and how long they do nothing; or the fault."""
-        if not self._simulation.buttons:
+        if len(self._simulation.buttons) <= self._button:
             return "the machine has no button"
         if not self._simulation.run_to_rest(IDLE_LIMIT):
             return "the machine is not at rest before a press"
@@ -140,22 +142,22 @@ class _Presser:
 
     def press(self) -> int | None:
         """A press from rest; half-ticks until rest, None if anything is wrong."""
-        self._simulation.press()
+        self._simulation.press(button=self._button)
         return self._settle()
 
     def press_twice(self, wait: int) -> int | None:
         """A second press so many half-ticks after the first."""
-        self._simulation.press()
+        self._simulation.press(button=self._button)
         for _ in range(wait):
             self._simulation.step()
-        self._simulation.press()
+        self._simulation.press(button=self._button)
         return self._settle()
 
     def _settle(self) -> int | None:
         start = self._simulation.now
         if not self._simulation.run_to_rest() or self._simulation.faults:
             return None
-        advanced = _advanced(self._simulation, self.count)
+        advanced = _advanced(self._simulation, self.count, self._button)
         if advanced is None:
             return None
         self.count = advanced

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from models.fault import InputError
+from models.fault import Fault, InputError
 from models.trigger import Added, NotAdded
 from solver.files import check_out_dir, write_new
-from solver.machine_file import read_one_loop, write_machine
+from solver.machine_file import read_machine, write_machine
 from solver.plan.plan import build_plan
 from solver.read_scenario import read_scenario
 from solver.sheets.page import write_page
@@ -44,9 +44,9 @@ class TriggerReport:
     def summary(self) -> list[str]:
         """Lines for the terminal."""
         match self.result:
-            case Added(machine=machine, unit=unit, proof=proof, tried=tried):
-                buttons = [str(part.at) for part in machine.parts if part.kind == "button"]
-                where = f"The button is now at {buttons[0]}." if buttons else "There is no button."
+            case Added(machine=machine, unit=unit, proof=proof, tried=tried, loop=loop):
+                button = [str(part.at) for part in machine.parts if part.kind == "button"][loop:]
+                where = f"The button is now at {button[0]}." if button else "There is no button."
                 return [
                     f"A {self.what} of {unit.cost} parts, and the wires from it. {where}",
                     f"Simulated in every case: {proof.text}.",
@@ -95,9 +95,19 @@ def trigger_file(
     budget_s: float,
     force: bool,
     say: Say,
+    loop: int | None = None,
 ) -> TriggerReport:
-    """Read both, tell all that is wrong with them, and add the unit."""
-    machine, scenario = read_one_loop(machine_path), read_scenario(scenario_path)
-    if faults := check_out_dir(out_dir, NAMES, force):
+    """Read both, tell all that is wrong with them, and add the unit.
+
+    `loop` counts from 1 and must be named where there is a choice; the scenario is that loop's.
+    """
+    machine, scenario = read_machine(machine_path), read_scenario(scenario_path)
+    faults = check_out_dir(out_dir, NAMES, force)
+    if not 1 <= (loop or 1) <= machine.triggers or (loop is None and machine.triggers > 1):
+        what_is = f"this machine has {machine.triggers} loops with a button of their own"
+        remedy = "Name the loop with --loop and give that loop's scenario."
+        faults.append(Fault(str(machine_path), 0, 0, what_is, str(loop or ""), remedy))
+    if faults:
         raise InputError(faults)
-    return TriggerReport(what, add_trigger(machine, scenario, what, budget_s, say))
+    added = add_trigger(machine, scenario, what, budget_s, say, (loop or 1) - 1)
+    return TriggerReport(what, added)

@@ -8,6 +8,7 @@ where a smaller one fails there.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from typing import Literal
 
 from models.geometry import Cell, step
@@ -52,12 +53,11 @@ def clocks(covers: Covers) -> Iterator[Unit]:
 
 
 def hold_offs(covers: Covers) -> list[Unit]:
-    """The fewest parts first, then the shortest time in which presses are ignored."""
+    """The fewest parts first; the buffer back, which costs the same anyhow, as slow as can be."""
     units = [
-        hold_off(taps, holds, again, covers)
+        hold_off(taps, holds, LONGEST, covers)
         for taps in range(2, MOST_TAPS + 1)
         for holds in range(MOST_TAPS + 1)
-        for again in (1, LONGEST)
     ]
     # Sorting keeps the order among units of one size.
     return sorted(units, key=lambda unit: unit.cost)
@@ -126,4 +126,13 @@ def hold_off(taps: int, holds: int, again: int, covers: Covers) -> Unit:
             parts += _on_block(Part("wire", (x, 1, 0)))
     air = (_OVER_G, *(_AIR_BELOW_COVERS if covers == "above" else ()))
     layer = _HOLD_OFF_LAYER[covers]
-    return Unit("hold-off", tuple(parts), air, port, layer, _WORKED_CLAIM, cover)
+    return Unit("hold-off", tuple(parts), air, port, layer, _WORKED_CLAIM, cover=cover)
+
+
+def led(unit: Unit) -> Unit:
+    """The unit for a lead of sensors: the clock's own wire is watched, or a ram at the port."""
+    if unit.cover is None:
+        return replace(unit, watch=unit.port)
+    ram, head = step(unit.port, "+x"), step(unit.port, "+x", 2)
+    parts = (*unit.parts, Part("push_ram", ram, "+x"))
+    return replace(unit, parts=parts, air=(*unit.air, head), watch=ram)
