@@ -340,7 +340,7 @@ def test_no_ground_no_unit(machine):
 def test_a_machine_without_a_button_on_the_floor(running, scenario):
     result = add_trigger(running.machine, scenario, "clock", 60, lambda line: None)
     assert isinstance(result, NotAdded)
-    assert "one button" in result.why
+    assert "0 buttons" in result.why
     bare = replace(running.machine, parts=())
     assert isinstance(add_trigger(bare, scenario, "hold-off", 60, print), NotAdded)
 
