@@ -84,7 +84,7 @@ def search_system(
         verdict = _search(problem, system, nets, until, seed, say, state)
         if not isinstance(verdict, Undecided) or verdict.best is not None:
             return verdict
-        nets.weaves, state.unproven = True, False
+        nets.weaves, state.unproven, state.floor = True, False, None
     return _search(problem, system, nets, deadline, seed, say, state)
 
 

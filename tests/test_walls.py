@@ -32,6 +32,8 @@ from solver.route import RouteSearch
 from solver.route.problem import route_problem
 from solver.simulate import Simulation, Stroke, prove_case
 from tests.oracles.naive_simulator import run_presses
+from tests.rooms import machine_faults, solve_text
+from tests.wall_rooms import WallRoom
 
 PAD = 4
 RINGS = [
@@ -254,3 +256,50 @@ def test_a_cable_can_be_too_short():
     space = Space(cells - {(0, 0, 0)}, cells)
     tree = Tree(space, frozenset({(0, 0, 0)}), 3)
     assert not tree.join([Feed((8, 0, 0), (7, 0, 0), (6, 0, 0))])
+
+
+STRIP = """
+.........
+..oooooo.
+..o....o.
+..o....o.
+..o....o.
+..oooooo.
+.........
+"""
+INSIDE = """
+..............
+..ooooooooo...
+..o@......o...
+..o.......o...
+..ooooooooo...
+..............
+"""
+ASIDE = """
+......
+.oooo.
+@o..o.
+.o..o.
+.o..o.
+.o..o.
+.oooo.
+......
+"""
+
+
+@pytest.mark.parametrize(
+    ("rows", "wall", "depth", "margin", "direction"),
+    [
+        (STRIP, "west", 4, 1, "anticlockwise"),
+        (STRIP, "north", 3, 1, "clockwise"),
+        (INSIDE, "south", 4, 2, "clockwise"),
+        (ASIDE, "east", 5, 2, "anticlockwise"),
+    ],
+    ids=["two-cells-beside", "two-cells-and-thin", "button-in-the-corner", "button-beside"],
+)
+def test_little_room_beside_a_ring(rows, wall, depth, margin, direction):
+    """The rams of a drive take two cells beside the loop: common practice, no source."""
+    room = WallRoom(tuple(rows.split()), wall, depth, margin, direction, "exact")
+    outcome = solve_text(room.text(), 120)
+    assert outcome.found is not None
+    assert machine_faults(outcome.found.machine, outcome.scenario) == []

@@ -66,6 +66,7 @@ CUBE: tuple[Span, Span, Span] = ((-2, 0), (-3, -1), (-3, -1))
 FLAT: tuple[Span, Span, Span] = ((-2, 0), (-2, -1), (-3, -1))
 SHALLOW: tuple[Span, Span, Span] = ((-2, 0), (-4, -1), (-2, -1))
 LONG: tuple[Span, Span, Span] = ((-2, 0), (-4, -1), (-3, -1))
+STRIP: tuple[Span, Span, Span] = ((-4, 1), (-2, -1), (-3, -1))
 RECIPES: tuple[Recipe, ...] = (
     Recipe("floor-8", "deep", "+z", CUBE, 9),
     Recipe("ceiling-8", "over", "-z", CUBE, 9),
@@ -76,6 +77,9 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe("wall-horizontal-down-10", "wall", "-y", CUBE, 11),
     Recipe("wall-up-horizontal-6", "wall", "+x", CUBE, 7, parity="odd"),
     Recipe("wall-up-horizontal-8", "wall", "+x", CUBE, 9, parity="even"),
+    Recipe(
+        "wall-horizontal-down-strip-10", "wall", "-y", STRIP, 11, objective="strips beside the loop"
+    ),
     Recipe("floor-strip-10", "deep", "+z", FLAT, 11, behind=-3, objective="strips of four"),
     Recipe("floor-shallow-11", "deep", "+z", SHALLOW, 12, objective="least depth"),
     Recipe("floor-early-11", "deep", "+z", FLAT, 12, last_feed=13, objective="earliest feed"),

@@ -27,10 +27,10 @@ from solver.net.cables import Feed, Space, Tree, ahead, outputs_of, sensors_of
 from solver.net.floor_line import Net, NoLine, button_covers
 from solver.net.layout import level_of
 from solver.net.lift_lines import UP
+from solver.net.reach import HEARING, powered
 from solver.net.space_line import behind_lift
 from solver.net.space_scene import Scene, diggable, lay_scene
 from solver.net.space_trigger import is_quiet, trigger_cells
-from solver.net.wall_net import HEARING, powered
 
 THINNINGS = 3
 """Times that wires are taken away to make room for cables."""
@@ -113,19 +113,26 @@ class SpaceNetSearch:
                     return
                 break
             ways = self._ways(scene)
-            goals = self._goals(scene, ways)
-            if goals and ways.triggers:
-                floor = self._floor(route, scene, ways, len(goals))
-                self.floors[route] = min(floor, self.floors.get(route, floor), key=self._rank)
-                for net in islice(self._nets(scene, ways, goals, floor), MAX_NETS):
-                    found = True
-                    yield net
+            for net in self._cabled(route, scene, ways):
+                found = True
+                yield net
             more = _lifts_to_bare(scene, ways) - bare
             if not more:
                 break
             bare |= more
         if not found:
             yield NoLine("no cables from a button to all pieces of the line", proven=False)
+
+    def cabled(self, route: Route, scene: Scene) -> Iterator[Net]:
+        """Nets of one scene, fewest parts first."""
+        return self._cabled(route, scene, self._ways(scene))
+
+    def _cabled(self, route: Route, scene: Scene, ways: _Ways) -> Iterator[Net]:
+        goals = self._goals(scene, ways)
+        if goals and ways.triggers:
+            floor = self._floor(route, scene, ways, len(goals))
+            self.floors[route] = min(floor, self.floors.get(route, floor), key=self._rank)
+            yield from islice(self._nets(scene, ways, goals, floor), MAX_NETS)
 
     def _floor(self, route: Route, scene: Scene, ways: _Ways, goals: int) -> Floor:
         """What every net of this scene has at least; the scene before it found no machine."""
@@ -201,7 +208,7 @@ class SpaceNetSearch:
             for wire in scene.line.lead
             if (ways := _near(self._at_wire(scene, space, wire), away))
         }
-        air = set(scene.air)
+        air = scene.air
         able = {w: frozenset(powered(scene.parts, air, w, self.reach)) for w in feeds}
         return _Ways(triggers, space, away, feeds, able)
 

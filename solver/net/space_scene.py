@@ -76,10 +76,17 @@ def lay_scene(
         return NoLine(missing, proven=False)
     air = _breath(problem, where, hard | line.air)
     left = unfired(problem, tape, where, line, air)
-    vents = {c for drive in drives for c in map(drive.frame.cell, drive.design.vents)}
-    dug = {*where, *air, *(c for c in vents if problem.digging.allows(c))}
-    depth = max(level_of(problem, cell) for cell in dug - set(problem.index))
+    depth = depth_dug(problem, where, air, drives)
     return Scene(line, tuple(folds), where, frozenset(hard), air, left, depth)
+
+
+def depth_dug(
+    problem: Problem, parts: Iterable[Cell], air: Iterable[Cell], drives: Iterable[Placed]
+) -> int:
+    """How deep it is dug for parts, for air and for the vents of drives."""
+    vents = {c for drive in drives for c in map(drive.frame.cell, drive.design.vents)}
+    dug = {*parts, *air, *(c for c in vents if problem.digging.allows(c))}
+    return max(level_of(problem, cell) for cell in dug - set(problem.index))
 
 
 def _missing(

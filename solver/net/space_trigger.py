@@ -8,7 +8,7 @@ from models.catalogue import Design
 from models.geometry import VECTOR, Cell, Frame, add, scale, sub
 from models.parts import RAMS, Part
 from models.problem import Problem
-from solver.net.lift_lines import UP
+from solver.net.lift_lines import DOWN, UP
 
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
 _MUTE = frozenset({*RAMS, "sensor", "insulator"})
@@ -28,9 +28,15 @@ def kept_clear(problem: Problem) -> frozenset[Cell]:
 
 
 def is_quiet(ram: Cell, parts: Mapping[Cell, Part]) -> bool:
-    """Whether nothing beside a ram, or beside the cell above it, would power it."""
+    """Whether nothing beside a ram, or beside the cell above it, would power it.
+
+    Nor may a ram lie below: its overhead pickup would hear the button through the cover.
+    """
     near = (parts.get(add(cell, side)) for cell in (ram, add(ram, UP)) for side in _SIDES)
-    return all(part is None or part.kind in _MUTE for part in near)
+    below = parts.get(add(ram, DOWN))
+    return all(part is None or part.kind in _MUTE for part in near) and (
+        below is None or below.kind not in RAMS
+    )
 
 
 def leaves_room(problem: Problem, drive: Design, frame: Frame) -> bool:

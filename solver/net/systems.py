@@ -150,7 +150,8 @@ def _lifts_only(system: System) -> System:
 def wall_system() -> System:
     """The drives of the catalogue that stand on a wall.
 
-    Those for edges of odd or of even height only are there for walls too thin for the others.
+    Those for edges of odd or of even height only, and those for strips, are there where the others
+    have no room.
     """
     found = [e for e in load_entries() if e.design.system == "wall"]
     drives = tuple(e.design for e in found)
@@ -162,6 +163,8 @@ def wall_system() -> System:
         line_level=-3,
         least_parts=3,
         shares=True,
-        fallback=tuple(e.design.name for e in found if e.parity != "any"),
+        fallback=tuple(
+            e.design.name for e in found if e.parity != "any" or e.objective != "fewest parts"
+        ),
         world=WORLD,
     )
