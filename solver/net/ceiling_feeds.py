@@ -20,7 +20,7 @@ from models.problem import face_name
 from models.route import Route
 from solver.net import coupling
 from solver.net.assemble import Placed
-from solver.net.floor_line import Line, LineSearch, Net, NoLine, sides_of, upright
+from solver.net.floor_line import Line, LineSearch, Net, NoLine, Places, sides_of, upright
 from solver.net.trunk import Ground, Trunk, ground, grow, shorten
 from solver.route.problem import corner_frame
 
@@ -34,9 +34,6 @@ TRUNKS = 6
 
 class FeedSearch(LineSearch):
     """One run of wires where it reaches, else a trunk with feeds."""
-
-    quiet = False
-    """Whether places where a drive puts power are left out."""
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """The best line without boosters; else the best trunk found."""
@@ -54,9 +51,7 @@ class FeedSearch(LineSearch):
         self.exhaustive = False
         loop = [self.problem.graph.cells[i] for i in route.cells]
         normal = self.problem.normal(route.cells[0])
-        self.quiet = True
-        triggers, wires = self.places(route, set(loop), normal)
-        self.quiet = False
+        triggers, wires = self._calm(route, self.places(route, set(loop), normal))
         sides = sides_of(self.problem, loop[0], normal)
         below = ground(loop, sides, wires, self.reach)
         trunks = _trunks(below, triggers)
@@ -66,35 +61,36 @@ class FeedSearch(LineSearch):
 
     def find(self, route: Route) -> list[Line] | NoLine:
         """As on a floor; of the shortest links first those that no drive powers."""
-        lines = super().find(route)
+        loop = {self.problem.graph.cells[i] for i in route.cells}
+        places = self.places(route, loop, self.problem.normal(route.cells[0]))
+        lines = self.lines(route, places)
         if isinstance(lines, NoLine):
             return lines
-        sure, self.quiet = self.exhaustive, True
-        calm = super().find(route)
-        self.exhaustive, self.quiet = sure, False
+        sure = self.exhaustive
+        calm = self.lines(route, self._calm(route, places))
+        self.exhaustive = sure
         if isinstance(calm, NoLine) or len(calm[0].link) > len(lines[0].link):
             return lines
         return [*calm, *(line for line in lines if line not in calm)]
 
-    def places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
-        """Places of triggers and wires; if quiet, none where a drive may fire the line again.
+    def _calm(self, route: Route, places: Places) -> Places:
+        """Places of triggers and wires without those where a drive may fire the line again.
 
         A ceiling's pulse is over while its drives work. Not every such place does harm, but for a
         trunk, of which nothing is claimed, they are too many to try.
         """
-        triggers, wires = super().places(route, loop, normal)
-        if not self.quiet:
-            return triggers, wires
+        triggers, wires = places
+        normal = self.problem.normal(route.cells[0])
         fed: set[Cell] = set()
         for corner in route.corners:
             frame = corner_frame(self.problem, corner.cell, corner.in_port, corner.out_port)
             fed.update(map(frame.cell, coupling.strong(self.system.drive(corner.variant))))
-        wires = {
+        calm = {
             cell
             for cell in wires
             if self._at(cell, normal) not in fed and self._stand(cell, normal) not in fed
         }
-        return [cell for cell in triggers if cell in wires], wires
+        return [cell for cell in triggers if cell in calm], calm
 
     def _fed(self, loop: Sequence[Cell], path: tuple[Cell, ...]) -> Line | None:
         """A line that would need boosters is no use here: none are placed."""

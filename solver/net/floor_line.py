@@ -32,6 +32,9 @@ LONG = 220
 MAX_TRIES = 12
 """Feeding places tried for a line with as little skew as can be hoped for."""
 
+Places = tuple[list[Cell], set[Cell]]
+"""Covers where the button may hang, and cells below which a link may run."""
+
 
 @dataclass(frozen=True)
 class Line:
@@ -123,10 +126,13 @@ class LineSearch:
 
     def find(self, route: Route) -> list[Line] | NoLine:
         """The lines with the shortest link for a route, those with the least skew first."""
+        loop = {self.problem.graph.cells[i] for i in route.cells}
+        return self.lines(route, self.places(route, loop, self.problem.normal(route.cells[0])))
+
+    def lines(self, route: Route, places: Places) -> list[Line] | NoLine:
+        """The same, of lines from and through these places only."""
         loop = [self.problem.graph.cells[i] for i in route.cells]
-        normal = self.problem.normal(route.cells[0])
-        places = self.places(route, set(loop), normal)
-        paths = self._paths(loop, normal, *places)
+        paths = self._paths(loop, self.problem.normal(route.cells[0]), *places)
         found: list[Line] = []
         reached = False
         for path, easy in self._easy_first(loop, paths):
@@ -153,7 +159,7 @@ class LineSearch:
 
     # ------------------------------------------------------------------ places
 
-    def places(self, route: Route, loop: set[Cell], normal: Cell) -> tuple[list[Cell], set[Cell]]:
+    def places(self, route: Route, loop: set[Cell], normal: Cell) -> Places:
         """Covers where the button may hang, and cells below which a link wire may lie."""
         problem, system = self.problem, self.system
         taken: set[Cell] = set()
