@@ -8,6 +8,7 @@ from random import Random
 import pytest
 
 from models.geometry import add, sub
+from solver.net.space_net import SpaceNetSearch
 from solver.net.trunk import Trunk, ground, grow, shorten
 from tests.rooms import machine_faults, random_scenario_room, solve_room, solve_text
 
@@ -88,7 +89,8 @@ def test_no_trunk_where_the_line_is_out_of_reach():
     assert grow(below, (11, 4, 0)) is None
 
 
-def test_a_stepped_ceiling_is_fed_over_boosters():
+def stepped_ceiling() -> str:
+    """A loop of 68 cells, longer than a run of wires reaches."""
     rows = [["."] * 22 for _ in range(21)]
     corners = [(1, 2), (11, 2), (11, 7), (19, 7), (19, 18), (9, 18), (9, 12), (1, 12)]
     for (x, y), (x2, y2) in zip(corners, [*corners[1:], corners[0]], strict=True):
@@ -96,7 +98,7 @@ def test_a_stepped_ceiling_is_fed_over_boosters():
             rows[y][x] = "o"
             x, y = x + (x2 > x) - (x2 < x), y + (y2 > y) - (y2 < y)
     drawn = "\n".join(map("".join, rows))
-    text = f'''
+    return f'''
 title = "Stepped ceiling"
 [room]
 size = [22, 21, 4]
@@ -111,10 +113,19 @@ direction = "clockwise"
 shape = "exact"
 minimise = ["parts"]
 '''
-    outcome = solve_text(text, 300)
-    machine = outcome.result.machine
-    assert any(part.unit == "booster" for part in machine.parts)
-    assert machine_faults(machine, outcome.scenario, presses=1) == []
+
+
+def test_a_stepped_ceiling_is_fed_over_boosters_or_by_cables(monkeypatch):
+    """Cables of sensors are the cheaper net; without them there is a trunk."""
+    parts = {}
+    for unit in ("link", "booster"):
+        outcome = solve_text(stepped_ceiling(), 300)
+        machine = outcome.result.machine
+        assert {"link", "booster"} & {part.unit for part in machine.parts} == {unit}
+        assert machine_faults(machine, outcome.scenario, presses=1) == []
+        parts[unit] = outcome.result.score["parts"]
+        monkeypatch.setattr(SpaceNetSearch, "candidates", lambda self, route: iter(()))
+    assert parts["link"] < parts["booster"]
 
 
 def test_a_short_link_may_lie_where_a_drive_powers_it():

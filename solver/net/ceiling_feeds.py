@@ -16,11 +16,14 @@ from itertools import islice
 
 from models.geometry import Cell, add, scale, sub
 from models.parts import Part
-from models.problem import face_name
+from models.problem import Problem, face_name
 from models.route import Route
+from models.system import System
 from solver.net import coupling
 from solver.net.assemble import Placed
 from solver.net.floor_line import Line, LineSearch, Net, NoLine, Places, sides_of, upright
+from solver.net.layout import level_of
+from solver.net.space_net import SpaceNetSearch
 from solver.net.trunk import Ground, Trunk, ground, grow, shorten
 from solver.route.problem import corner_frame
 
@@ -33,7 +36,11 @@ TRUNKS = 6
 
 
 class FeedSearch(LineSearch):
-    """One run of wires where it reaches, else a trunk with feeds."""
+    """One run of wires where it reaches, else a trunk with feeds, or cables of sensors."""
+
+    def __init__(self, problem: Problem, system: System) -> None:
+        super().__init__(problem, system)
+        self.cables = SpaceNetSearch(problem, replace(system, name=system.table))
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """The best line without boosters; else the best trunk found."""
@@ -54,10 +61,18 @@ class FeedSearch(LineSearch):
         triggers, wires = self._calm(route, self.places(route, set(loop), normal))
         sides = sides_of(self.problem, loop[0], normal)
         below = ground(loop, sides, wires, self.reach)
-        trunks = _trunks(below, triggers)
-        if not trunks:
-            yield NoLine("no trunk of wires reaches the whole line at once", proven=False)
-        yield from (self._trunk_net(route, normal, trunk) for trunk in trunks)
+        nets = [self._trunk_net(route, normal, trunk) for trunk in _trunks(below, triggers)]
+        nets += [net for net in self.cables.candidates(route) if isinstance(net, Net)]
+        if not nets:
+            yield NoLine("neither a trunk nor cables reach the whole line at once", proven=False)
+        yield from sorted(nets, key=self._worth)
+
+    def _worth(self, net: Net) -> tuple[int, int]:
+        """The depth and the parts of a net, the term that matters more first."""
+        places = [*net.air, *(part.at for part in net.loose if part.kind != "button")]
+        depth = max(self.system.depth, *(level_of(self.problem, cell) for cell in places))
+        parts = len(net.loose) + sum(len(unit.parts()) for unit in net.units)
+        return (depth, parts) if self.cables.depth_first else (parts, depth)
 
     def find(self, route: Route) -> list[Line] | NoLine:
         """As on a floor; of the shortest links first those that no drive powers."""
