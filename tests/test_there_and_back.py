@@ -1,10 +1,14 @@
 """One press forth, one back: what one drive cannot do, two mirrored drives a corner can.
 
-Only the rams are there; what would fire them is a script. So this shows that the mechanism works
-and that neither set of rams is in the other's way, not that a line can be built which fires them.
+First with rams alone, fired by a script: neither set is in the other's way, on a ring of any size.
+Then a whole machine, of parts only, with a button for each way.
 """
 
 from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import product
 
 import pytest
 
@@ -13,10 +17,14 @@ from models.machine import ALL_CASES, Machine
 from models.parts import RAMS, Part
 from models.rules import Rules
 from solver.characterise.testbed import corner_frames, rectangle
+from solver.check import check_machine
+from solver.machine_file import read_machine, write_machine
 from solver.net.catalogue import load_designs
 from solver.net.lift_lines import deep_line
 from solver.net.worked import FLAT_DRIVE, FLOOR_DRIVE
-from solver.simulate import Simulation
+from solver.simulate import Simulation, prove
+from tests.circuits import Experiment, compare
+from tests.test_cli_input import ROOT
 
 UP: Cell = (0, 0, 1)
 PRESS = 80
@@ -137,3 +145,62 @@ def test_the_mirrored_drive_is_what_runs_it_back():
     for _ in range(PRESS):
         simulation.step()
     assert not simulation.misplaced(0)
+
+
+# ------------------------------------------------------------------ the machine with two buttons
+
+BUILT = ROOT / "scenarios" / "machines" / "there-and-back.json"
+FORTH, BACK = 0, 1
+
+
+@pytest.fixture(scope="module")
+def built():
+    return read_machine(BUILT)
+
+
+@pytest.mark.parametrize("case", ALL_CASES, ids=str)
+def test_each_button_moves_the_tape_its_own_way(built, case):
+    """Every press ends in the state in which it began: so what holds for one holds for any train
+    of presses, each left to come to rest.
+    """
+    simulation = Simulation(built, case)
+    assert simulation.run_to_rest(200)
+    idle, count = simulation.state(), 0
+    for button in (FORTH, BACK, BACK, FORTH, FORTH, FORTH, BACK, BACK, BACK):
+        simulation.press(button=button)
+        assert simulation.run_to_rest()
+        count += 1 if button == FORTH else -1
+        assert not simulation.faults
+        assert not simulation.misplaced(count)
+        assert simulation.state() == idle
+
+
+def test_it_keeps_to_the_static_rules_and_has_two_buttons(built):
+    assert not check_machine(built)
+    assert [part.kind for part in built.parts].count("button") == 2
+    assert not built.loops
+    assert all(result.ok for result in prove(built, ALL_CASES))
+
+
+@pytest.mark.parametrize(("case", "button"), list(product(ALL_CASES, (FORTH, BACK))), ids=str)
+def test_the_twin_sees_the_same_either_way(built, case, button):
+    made = json.loads(write_machine(built))
+    at = [tuple(part["at"]) for part in made["parts"] if part["kind"] == "button"][button]
+    experiment = Experiment(made, overhead=case.overhead, ground=case.ground)
+    experiment.presses = [(at, 1)]
+    assert compare(experiment) == ""
+
+
+def test_no_drive_of_it_can_be_left_out(built):
+    """Without the rams of one corner that way fails, and only that way."""
+    for way, other in (("A", BACK), ("B", FORTH)):
+        corner = f"drive {way}0"
+        kept = tuple(p for p in built.parts if p.unit != corner or p.kind not in RAMS)
+        less = replace(built, parts=kept)
+        for button, right in ((other, True), (FORTH + BACK - other, False)):
+            simulation = Simulation(less, ALL_CASES[0])
+            simulation.run_to_rest(200)
+            simulation.press(button=button)
+            rested = simulation.run_to_rest()
+            good = rested and not simulation.misplaced(1 if button == FORTH else -1)
+            assert good == right
