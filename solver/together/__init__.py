@@ -1,7 +1,7 @@
 """Several loops in one room: each is solved round the others, then all are simulated as one.
 
     musts       scenario              -> what any machine of it has
-    alone       scenarios             -> a proof that they cannot be together, or what each is at least
+    alone       scenarios             -> a proof that they cannot be, or what each is at least
     reserve     a machine             -> what no other machine may have
     search      scenarios             -> verdict
     join        machines              -> one machine
