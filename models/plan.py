@@ -156,6 +156,8 @@ class Timing:
     """Until nothing moves or waits any more."""
     interval_half_ticks: int | None
     """From here on every interval between presses is safe; None: not found by simulation."""
+    skew_half_ticks: int = 0
+    """Between the first and the last lift that draws its block in."""
 
 
 class Opening(NamedTuple):

@@ -6,11 +6,17 @@ import random
 from collections.abc import Collection, Mapping
 from itertools import product
 
+import pytest
+
 from models.geometry import Cell, add
+from models.machine import Case, Machine
+from models.parts import Part
+from models.rules import Rules
 from solver.net.cable_search import MOST_SPARE, CableSearch
 from solver.net.cable_trees import Goal
 from solver.net.cables import Feed, Space
 from solver.net.wire_ground import ALWAYS, JOINS, WireGround
+from solver.simulate import Simulation, Stroke
 from tests.oracles.cable_model import STEPS, fewest_sensors
 from tests.oracles.wire_model import DOWN, LEVEL, UP, Room, fewest_parts
 
@@ -116,3 +122,38 @@ def test_the_fewest_parts_are_those_of_another_solver() -> None:
         seen["cheaper" if plain is None or best < plain else "same"] += 1
     assert min(seen.values()) > 0, seen
     assert seen["cheaper"] > 9, "wires are worth their parts, even in boxes as small as these"
+
+
+def strokes_after_a_pulse(*parts: Part) -> int:
+    """How often the one ram is fired by a pulse of a tick in a wire at the origin."""
+    wire = (Part("wire", (0, 0, 0)), Part("block", (0, 0, -1)))
+    machine = Machine("", (9, 9, 9), Rules(), (), (*wire, *parts))
+    simulation = Simulation(machine, Case(overhead=False, ground=False))
+    simulation.run_to_rest(100)
+    simulation.pulse_wire((0, 0, 0), 1, 2)
+    count, before = 0, simulation.rams[0].state
+    for _ in range(60):
+        simulation.step()
+        now = simulation.rams[0].state
+        count += now != before and now == Stroke.EXTENDING
+        before = now
+    return count
+
+
+@pytest.mark.parametrize("delay", [1, 2, 3, 4])
+def test_a_buffer_of_more_than_a_tick_fires_what_follows_twice(delay: int) -> None:
+    """So it cannot stand in for sensors; one of a tick can, for a part more."""
+    buffer = Part("buffer", (1, 0, 0), "+x", delay)
+    after = (Part("sensor", (2, 0, 0), "-x"), Part("grip_ram", (3, 0, 0), "+z"))
+    strokes = strokes_after_a_pulse(buffer, Part("block", (1, 0, -1)), *after)
+    assert strokes == (1 if delay == 1 else 2)
+
+
+def test_an_inverter_swallows_the_pulse_that_a_sensor_passes_on() -> None:
+    """Pulses of one tick are too short for it."""
+    ram = Part("grip_ram", (4, 0, 0), "+z")
+    last = Part("sensor", (3, 0, 0), "-x")
+    inverter = (Part("block", (1, 0, 0)), Part("inverter", (2, 0, 0), "-x"))
+    sensors = (Part("sensor", (1, 0, 0), "-x"), Part("sensor", (2, 0, 0), "-x"))
+    assert strokes_after_a_pulse(*inverter, last, ram) == 0
+    assert strokes_after_a_pulse(*sensors, last, ram) == 1

@@ -40,6 +40,15 @@ def test_the_interval_counts_half_ticks(folder):
     assert [gap for gap in right if not right[gap]] == [stated - 1]
 
 
+def test_the_skew_of_the_lifts_is_that_of_the_boosters(folder):
+    """A line without any fires all in one half-tick; two arms have one each for every tick."""
+    assert timing(RING).skew_half_ticks == 0
+    machine = shipped_machine("long-200", folder)
+    boosters = [part for part in machine.parts if part.kind == "buffer" and part.delay == 1]
+    assert len(boosters) > 4
+    assert timing(machine).skew_half_ticks == len(boosters) // 2 * 2
+
+
 @pytest.mark.parametrize("off", [-1, 1])
 def test_a_wrong_statement_is_seen(monkeypatch, off):
     real = timing(RING)

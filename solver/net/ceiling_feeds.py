@@ -5,7 +5,8 @@ before would be read one tick before the booster's own, and the lift between wou
 twice. So the whole line fires in one half-tick, from several feeds: a *trunk* of wires leads
 from the trigger to buffers, and each buffer faces a cell of the line. The trunk keeps away from
 the line by one cell. Where it is longer than a wire carries, boosters stand in it, as many on the
-way to each feed. Few parts are aimed at, not proven.
+way to each feed. Or cables of sensors lead to the feeds, as over several surfaces. The cheaper net
+is tried first. Few parts are aimed at, not proven.
 """
 
 from __future__ import annotations

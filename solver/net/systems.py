@@ -142,7 +142,8 @@ def space_system(names: tuple[SurfaceName, ...]) -> System:
 
 
 def _lifts_only(system: System) -> System:
-    # Where the line gives way a lift has a sensor of its own: no cell has less than these two.
+    # Where the line gives way a lift has a sensor of its own: no cell has less than these two. A
+    # wire of the net may fire five such lifts; the line of the other cells has more to spare.
     return replace(system, column=FLAT_COLUMN, least_parts=2)
 
 

@@ -89,7 +89,7 @@ def timing(machine: Machine) -> Timing | None:
     Intervals no shorter than it takes to lie flush are tried in every case, from rest downwards,
     half-tick by half-tick, until one goes wrong.
     """
-    flush = rest = press = 0
+    flush = rest = press = skew = 0
     runs = []
     for case in cases(machine):
         simulation = Simulation(machine, case, record=True)
@@ -100,6 +100,7 @@ def timing(machine: Machine) -> Timing | None:
         if took is None:
             return None
         flush, rest = max(flush, took[0]), max(rest, took[1])
+        skew = max(skew, _skew(simulation))
         runs.append(simulation)
     least, interval = max(flush, press + 1), None
     pairs = [_Pairs(simulation, least) for simulation in runs]
@@ -107,7 +108,21 @@ def timing(machine: Machine) -> Timing | None:
         if not all(pair.right(tried) for pair in pairs):
             break
         interval = tried
-    return Timing(press // 2, flush, rest, interval)
+    return Timing(press // 2, flush, rest, interval, skew)
+
+
+def _skew(simulation: Simulation) -> int:
+    """Half-ticks between the first and the last lift's first stroke."""
+    assert simulation.events is not None
+    tape = set(simulation.machine.tape)
+    faces = {part.at: part.face for part in simulation.machine.parts}
+    first: dict[int, int] = {}
+    for now, what, which, _ in simulation.events:
+        at = simulation.rams[which].at if what == "ram" else None
+        face = faces.get(at) if at is not None else None
+        if at is not None and face is not None and now > 0 and step(at, face, 2) in tape:
+            first.setdefault(which, now)
+    return max(first.values(), default=0) - min(first.values(), default=0)
 
 
 def rest_after_press(machine: Machine) -> int:

@@ -296,6 +296,9 @@ def time_lines(plan: BuildPlan) -> list[str]:
         return ["This machine could not be pressed, or did not come to rest, in the simulation."]
     lines = [
         f"Button pressed for {timing.press_ticks} ticks.",
+        f"All lifts fire within {ticks(timing.skew_half_ticks)} ticks."
+        if timing.skew_half_ticks
+        else "All lifts fire in one half-tick.",
         f"Flush again {ticks(timing.flush_half_ticks)} ticks after the press.",
         f"At rest {ticks(timing.rest_half_ticks)} ticks after the press.",
     ]

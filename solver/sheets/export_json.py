@@ -41,6 +41,7 @@ def write_plan_json(plan: BuildPlan) -> str:
             "flush": timing.flush_half_ticks,
             "rest": timing.rest_half_ticks,
             "interval": timing.interval_half_ticks,
+            "skew": timing.skew_half_ticks,
         },
         "openings": [{"cells": o.cells, "spans": o.spans} for o in plan.openings],
         "strokes": [{"at": m.at, "out": m.pushes, "back": m.returns} for m in plan.movers],
