@@ -67,15 +67,12 @@ def _ways(name: SurfaceName) -> list[Cell]:
 
 def side_faults(machine: Machine, scenario: Scenario) -> list[MachineFault]:
     """Whether the cell to run around is inside, and what is outside for certain is not."""
-    room = _Room(scenario)
-    tape = [cell for cell in machine.tape if cell in room.squares]
-    steps = list(zip(tape, tape[1:] + tape[:1], strict=True))
-    crossed = {_crossing(room, a, b) for a, b in steps}
-    if None in crossed:
+    room, clockwise = _Room(scenario), scenario.loop.direction == "clockwise"
+    tape = set(machine.tape)
+    sides = _sides(room, machine, clockwise)
+    if sides is None:
         return []  # Not a loop over these surfaces, which is told elsewhere.
-    right, left = (_flooded(room, crossed, _banks(room, steps, side)) for side in (1, 0))
-    clockwise = scenario.loop.direction == "clockwise"
-    inside, outside = (right, left) if clockwise else (left, right)
+    inside, outside = sides
     if inside & outside:
         return [MachineFault("sides", (), "the tape does not part the surfaces in two")]
     around, rim = scenario.loop.around, room.rim()
@@ -87,6 +84,25 @@ def side_faults(machine: Machine, scenario: Scenario) -> list[MachineFault]:
     if rim & inside and not rim & outside:
         return [MachineFault("not around", (), "all that lies beyond the rim is inside the loop")]
     return []
+
+
+def cells_inside(machine: Machine, scenario: Scenario) -> list[Cell]:
+    """The cells that lie inside the loop, if it is one."""
+    room = _Room(scenario)
+    sides = _sides(room, machine, scenario.loop.direction == "clockwise")
+    bare = sorted(room.squares.keys() - set(machine.tape)) if sides else []
+    return [cell for cell in bare if sides and room.corners(cell) <= sides[0]]
+
+
+def _sides(room: _Room, machine: Machine, clockwise: bool) -> tuple[set[Point], set[Point]] | None:
+    """The points inside and outside; None if the tape does not go from square to square."""
+    tape = [cell for cell in machine.tape if cell in room.squares]
+    steps = list(zip(tape, tape[1:] + tape[:1], strict=True))
+    crossed = {_crossing(room, a, b) for a, b in steps}
+    if None in crossed:
+        return None
+    right, left = (_flooded(room, crossed, _banks(room, steps, side)) for side in (1, 0))
+    return (right, left) if clockwise else (left, right)
 
 
 def _hand(clockwise: bool) -> str:

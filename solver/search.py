@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import takewhile
 
+from models.geometry import Cell
 from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.problem import Problem
@@ -32,7 +33,8 @@ from solver.net.space_net import SpaceNetSearch
 from solver.net.wall_net import WallNetSearch
 from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
-from solver.route.problem import clashing, route_problem, this_route
+from solver.route.elsewhere import Tries
+from solver.route.problem import clashing, route_problem
 from solver.route.worth import Routes, others_of, route_search
 
 Say = Callable[[str], None]
@@ -97,13 +99,20 @@ def _search(
     say: Say,
     state: Progress,
 ) -> Verdict | Beaten:
+    free = isinstance(nets, SpaceNetSearch) and problem.scenario.loop.shape == "free"
+    tries = Tries(partial(_routes, problem, system, seed, state), guesses=free)
+    return _improve(problem, system, tries, nets, state, deadline, say)
+
+
+def _routes(problem: Problem, system: System, seed: int, state: Progress) -> Routes:
+    """The search for routes, with what is known to be of no use refused."""
     routes = route_search(problem, system, seed, state.rival)
     cut = reach_cut(problem, system)
     if cut is not None:
         routes.forbid(cut)
     if system.settled:
         routes.forbid(RouteCut(chosen=frozenset(others_of(routes.problem, system))))
-    return _improve(problem, system, routes, nets, state, deadline, say)
+    return routes
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:
@@ -121,7 +130,7 @@ def any_route(problem: Problem, system: System, seed: int, deadline: float) -> R
 def _improve(
     problem: Problem,
     system: System,
-    routes: Routes,
+    tries: Tries,
     nets: NetSearch,
     state: Progress,
     deadline: float,
@@ -130,7 +139,8 @@ def _improve(
     terms = state.terms = problem.scenario.loop.minimise
     idle = 0
     while True:
-        verdict = routes.solve(deadline)
+        verdict = tries.solve(deadline, again=state.best is None)
+        routes = tries.routes
         match verdict:
             case RouteNone():
                 if state.best is not None:
@@ -154,7 +164,7 @@ def _improve(
                 better = partial(_better, problem, state, route)
                 machine = realise(problem, system, nets, route, better)
                 idle = 0 if _keep(problem, system, route, machine, state, say) else idle + 1
-                cut = machine.cut if isinstance(machine, Refused) else None
+                cut = tries.refuse(route, *_told(machine))
                 settled = _lower_floor(system, nets, route, cut, bound, state)
                 _raise_bound(state, nets, bound)
                 idle -= settled and idle > 0 and problem.scenario.loop.shape == "exact"
@@ -164,9 +174,13 @@ def _improve(
                 if ended is not None:
                     return ended
                 _ask_for_less(routes, state)
-                routes.forbid(cut or this_route(routes.problem, route))
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
+
+
+def _told(machine: Machine | Refused) -> tuple[RouteCut | None, Cell | None]:
+    """What is told of a route's failure: a clause for good, or a place."""
+    return (machine.cut, machine.at) if isinstance(machine, Refused) else (None, None)
 
 
 def _ask_for_less(routes: Routes, state: Progress) -> None:

@@ -58,9 +58,18 @@ def test_each_repair_is_solved_and_simulated() -> None:
     scenario = read_scenario(FILES[[f.stem for f in FILES].index("too-few-cells")])
     found = repairs(scenario, time.monotonic() + BUDGET_S)
     told = {change.text for repair in found for change in repair.changes}
-    assert told >= {"no tape at (1,0,-1)", "no tape at (1,3,2)"}
+    assert told >= {"allow 16 cells: max 16", "no tape at (1,3,2)"}
     for repair in found:
         again = parse_scenario(repair.text, Path("repair.toml"))
         assert again.surfaces == repair.scenario.surfaces
         assert not check_against(repair.found.machine, again)
         assert all(not result.faults for result in prove(repair.found.machine, ALL_CASES))
+
+
+def test_a_cell_that_cannot_be_run_round_is_moved() -> None:
+    """To the nearest one inside the loop that is drawn."""
+    scenario = read_scenario(FILES[[f.stem for f in FILES].index("ring-beside")])
+    lightest = repairs(scenario, time.monotonic() + BUDGET_S)[0]
+    assert [change.text for change in lightest.changes] == ["run around (4,6,2)"]
+    assert lightest.scenario.loop.around == (4, 6, 2)
+    assert not check_against(lightest.found.machine, lightest.scenario)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from models.geometry import Cell, step
+from models.geometry import Cell, step, sub
 from models.machine import Machine
 from models.repair import Change
 from models.scenario import Loop, Scenario
 from models.surface import Mark, Surface
+from solver.check_sides import cells_inside
 from solver.explain.wording import at, listed
 from solver.scenario_file.count_loops import count_loops
 from solver.scenario_file.drawing import neighbours
@@ -18,8 +19,9 @@ DROP, ADD, FREE, SPARE = 2, 1, 3, 4
 """Weights of a cell: no longer required, drawn on, freed for tape, dug behind though untouched."""
 DEPTH, MARGIN = 2, 2
 """Weights of one cell more."""
-BUTTON, DIRECTION, LENGTH = 2, 3, 2
-"""Weights of moving the button, of running the other way, of another limit to the length."""
+BUTTON, DIRECTION, LENGTH, AROUND = 2, 3, 2, 3
+"""Weights of moving the button, of running the other way, of another limit to the length, of
+running around another cell."""
 
 
 @dataclass
@@ -74,6 +76,8 @@ def changed_scenario(given: Scenario, loose: Scenario, machine: Machine) -> Chan
         )
     cells.tell(changed)
     loop = _loop(given.loop, loose.loop, len(tape), changed)
+    if given.loop.around is not None and loose.loop.around is None:
+        loop = _around(given, loop, machine, changed)
     changed.scenario = replace(given, surfaces=surfaces, loop=loop)
     if loop.shape == "exact":
         changed.scenario = _unambiguous(changed.scenario, tape)
@@ -151,6 +155,18 @@ def _loop(given: Loop, loose: Loop, length: int, changed: Changed) -> Loop:
         changed.note(f"allow {length} cells: max {length}", LENGTH + (length - high) // 2)
         high = length
     return replace(given, direction=loose.direction, min_length=low, max_length=high)
+
+
+def _around(given: Scenario, loop: Loop, machine: Machine, changed: Changed) -> Loop:
+    """The cell to run around, or the nearest one that the tape does run around."""
+    asked, within = given.loop.around, cells_inside(machine, replace(given, loop=loop))
+    assert asked is not None
+    if not within or asked in within:
+        return loop
+    cell = min(within, key=lambda c: (sum(map(abs, sub(c, asked))), c))
+    name = next(name for name, s in given.surfaces.items() if s.plane.spot(cell) is not None)
+    changed.note(f"run around {at(cell)}", AROUND)
+    return replace(loop, around=cell, around_surface=name)
 
 
 def _unambiguous(scenario: Scenario, tape: frozenset[Cell]) -> Scenario:

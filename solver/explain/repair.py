@@ -23,6 +23,7 @@ from models.system import System
 from solver.explain.by_rules import RulesOracle
 from solver.explain.changed import (
     ADD,
+    AROUND,
     BUTTON,
     DEPTH,
     DIRECTION,
@@ -43,11 +44,19 @@ from solver.flatten import flatten
 from solver.net.realise import Refused, net_search, realise
 from solver.read_scenario import parse_scenario
 from solver.route import RouteSearch
-from solver.route.problem import clashing, route_problem, this_route
+from solver.route.elsewhere import Tries
+from solver.route.problem import clashing, route_problem
 
 Say = Callable[[str], None]
 WANTED = 3
-PRICES = {"direction": DIRECTION, "min": LENGTH, "max": LENGTH, "depth": DEPTH, "margin": MARGIN}
+PRICES = {
+    "direction": DIRECTION,
+    "around": AROUND,
+    "min": LENGTH,
+    "max": LENGTH,
+    "depth": DEPTH,
+    "margin": MARGIN,
+}
 """The least price of giving up a limit, by the last part of its name."""
 TRIES = 6
 """Routes tried for one set of limits before the next set has its turn."""
@@ -194,12 +203,13 @@ def _repair_cells(hunt: _Hunt, given_up: frozenset[str]) -> None:
 
 def _turned(hunt: _Hunt, stepped: Scenario, given_up: frozenset[str]) -> Scenario:
     """All else given up too; the direction, if it is given up, turned round."""
-    return variants(stepped, given_up - _stepped(given_up))[-1]
+    found = variants(stepped, given_up - _stepped(given_up))
+    return found[-1] if "loop.direction" in given_up else found[0]
 
 
 def _least(hunt: _Hunt, loose: Scenario, system: System) -> int:
     """What the cells cost at least under these limits."""
-    _, _, search = _search(hunt, loose, system)
+    _, search = _search(hunt, loose, system)
     verdict = search.solve(min(hunt.deadline, time.monotonic() + SHARE_S))
     return NEVER if isinstance(verdict, RouteNone) else verdict.lower_bound[0]
 
@@ -227,7 +237,8 @@ def _steps(scenario: Scenario, given_up: frozenset[str]) -> Iterator[Scenario]:
 
 def _with_system(hunt: _Hunt, loose: Scenario, system: System, given_up: frozenset[str]) -> None:
     """Routes of one system, from the one that changes the fewest cells on."""
-    problem, routes, search = _search(hunt, loose, system)
+    problem, search = _search(hunt, loose, system)
+    tries = Tries(lambda: search, guesses=bool(system.surfaces))
     nets = net_search(problem, system)
     for _ in range(TRIES):
         verdict = search.solve(min(hunt.deadline, time.monotonic() + SHARE_S))
@@ -237,8 +248,11 @@ def _with_system(hunt: _Hunt, loose: Scenario, system: System, given_up: frozens
         if cost >= hunt.cells_below(given_up):
             return
         machine = realise(problem, system, nets, verdict.route)
-        if isinstance(machine, Refused) or not _kept(hunt, problem, system, machine):
-            search.forbid(this_route(routes, verdict.route))
+        if isinstance(machine, Refused):
+            tries.refuse(verdict.route, None, machine.at)
+            continue
+        if not _kept(hunt, problem, system, machine):
+            tries.refuse(verdict.route, None, None)
             continue
         hunt.cell_costs.setdefault(given_up, cost)
         cut = _undone(hunt.scenario, problem, verdict.route)
@@ -247,15 +261,13 @@ def _with_system(hunt: _Hunt, loose: Scenario, system: System, given_up: frozens
         search.forbid(cut)
 
 
-def _search(
-    hunt: _Hunt, loose: Scenario, system: System
-) -> tuple[Problem, RouteProblem, RouteSearch]:
+def _search(hunt: _Hunt, loose: Scenario, system: System) -> tuple[Problem, RouteSearch]:
     """The search for the route that changes the fewest cells."""
     scenario = _without_cells(loose)
     problem = flatten(replace(scenario, loop=replace(scenario.loop, minimise=())))
     routes = _priced(hunt.scenario, problem, route_problem(problem, system))
     search = RouteSearch(routes, seed=hunt.seed, clash=lambda a, b: clashing(problem, system, a, b))
-    return problem, routes, search
+    return problem, search
 
 
 def _without_cells(loose: Scenario) -> Scenario:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from models.geometry import Cell
 from models.machine import ALL_CASES, Machine
 from models.problem import Problem
 from models.route import Route, RouteCut
@@ -30,6 +31,8 @@ class Refused:
     """What all routes have in common that are refused for this; None: this route only."""
     beaten: bool = False
     """Whether it was only left aside, as it would be no better than a machine that is known."""
+    at: Cell | None = None
+    """Where it failed, if that is known."""
 
 
 def net_search(problem: Problem, system: System) -> NetSearch:
@@ -56,6 +59,7 @@ def realise(
     refused = Refused("no trigger net fits this route", proven=False)
     beaten = Refused("no better than a machine that is known", proven=True, beaten=True)
     tried = False
+    failed: list[tuple[Cell, ...]] = []
     for net in nets.candidates(route):
         if isinstance(net, NoLine):
             return Refused(net.reason, net.proven, net.cut)
@@ -69,5 +73,9 @@ def realise(
             breaches = [f for result in prove(machine, ALL_CASES) for f in result.faults]
         if not breaches:
             return machine
-        refused = Refused(breaches[0].text, proven=False)
+        where = breaches[0].cells
+        refused = Refused(breaches[0].text, proven=False, at=where[0] if where else None)
+        if system.surfaces and where in failed:
+            break  # The fault is the route's: other cables do not cure it.
+        failed.append(where)
     return refused

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from models.route import (
     ImpossibilityProof,
@@ -28,6 +28,7 @@ from solver.route.cuts import FaceCut, connectivity_cuts, post_face_cut, post_ro
 from solver.route.large import LARGE, LargeRoom, suits
 from solver.route.narrow import Narrowed, narrow
 from solver.route.reading import read_route, sides
+from solver.route.rover import Rover, may_rove
 from solver.route.rules import route_formula
 from solver.route.stage import SOLVER, Cap, Shape, Stage
 from solver.route.topology import topology
@@ -41,6 +42,8 @@ FIRST_BUDGET = 20_000
 """Conflicts spent on one test before the search looks elsewhere; doubled each time round."""
 SCOUTING = 0.6
 """The share of the time left that good routes of a large room are sought before any proof."""
+ROVING = 0.5
+"""The share of the time left that a room of several surfaces is roved where a test stalls."""
 CAPPED_STAGES = 5
 """How many caps are tried before a stage without one; it finds a route or that there is none."""
 
@@ -96,16 +99,22 @@ class RouteSearch:
         self.levels: list[Level] = []
         self.progress: Progress | None = None
         self.scout: LargeRoom | None = None
+        self.rover: Rover | None = None
         narrowed = narrow(problem)
         if isinstance(narrowed, Narrowed):
             self.allowed = narrowed.allowed
-            if suits(problem, self.allowed):
+            if suits(problem, self.allowed) and not below:
                 shared = (self.refused, self.clashing)
                 self.scout = LargeRoom(problem, self.tables, clash, *shared)
+            if may_rove(problem):
+                small = replace(problem, allowed=self.allowed)
+                self.rover = Rover(small, self.tables, clash, self.refused, self.clashing)
             terms = range(len(problem.terms))
             zigzag = least_zigzag(problem, clash) if is_flat(problem) else 1
             self.walks = [term_bounds(problem, self.allowed, t, zigzag) for t in terms]
             self.shape = shape_bounds(problem, self.allowed, zigzag)
+            if self.scout is not None:
+                self.scout.walks, self.scout.shape = self.walks[0], self.shape
         else:
             self.proof = narrowed
 
@@ -113,6 +122,8 @@ class RouteSearch:
         """Refuse every route that breaks this clause."""
         self.refused.append(cut)
         if self.best is not None and route_faults(self.problem, self.best, [cut]):
+            if self.rover is not None:
+                self.rover.last = self.best
             self.best = None
         for stage in self._open_stages():
             stage.add_route_cut(cut)
@@ -227,6 +238,7 @@ class RouteSearch:
                     self._leave_stage(level)
             elif answer == "open":
                 self._given_up(level, stage, most)
+                self._rove(deadline)
             elif most is None:
                 return False
             elif answer == "never" or most >= stage.most:
@@ -242,6 +254,12 @@ class RouteSearch:
         if level.eager and self.best is None and most is not None:
             self._leave_stage(level)
         level.eager = not level.eager
+
+    def _rove(self, deadline: float) -> None:
+        """Without any route at hand, look for a good one first."""
+        if self.rover is not None and self.best is None and not self.below:
+            now = time.monotonic()
+            self.best = self.rover.best(now + ROVING * (deadline - now))
 
     def _leave_stage(self, level: Level) -> None:
         if level.stage is not None:

@@ -1,0 +1,59 @@
+"""A good route of a room with several surfaces, when the climb from the bound has stalled.
+
+A route that was refused is changed in one window. Without one any route will do to begin with:
+without a limit to its cost it is soon found. Then window after window is solved exactly, as in
+large rooms (`large.py`). Nothing is proven by that.
+"""
+
+from __future__ import annotations
+
+import time
+
+from models.route import Route, RouteProblem
+from solver.route.large import FIRST_CONFLICTS, HALVES, WINDOW_CONFLICTS, LargeRoom
+from solver.route.stage import Cap
+from solver.route.window import faces_near, inside_of, windowed
+
+MEND_SHARE = 0.25
+"""How much dearer a changed route may be."""
+MENDING = HALVES[:4]
+"""Half the size of the windows in which a refused route is changed."""
+
+
+class Rover(LargeRoom):
+    """Windows over all surfaces, from any route on."""
+
+    last: Route | None = None
+    """The last route that was refused."""
+
+    def first(self, deadline: float) -> Route | None:
+        """The last route with a change, or any route."""
+        mended = self._mended(self.last, deadline) if self.last is not None else None
+        if mended is not None or time.monotonic() > deadline:
+            return mended
+        stage = self._stage(self.problem, [])
+        route = self._route(stage, None, 4 * FIRST_CONFLICTS, deadline)
+        stage.close()
+        return route
+
+    def _mended(self, route: Route, deadline: float) -> Route | None:
+        """Mostly a refusal names a place, and only windows that hold it have another route."""
+        inside = inside_of(self.problem, self.tables, route)
+        caps = [Cap(0, int(route.costs[0] * (1 + MEND_SHARE)), None)]
+        for half in MENDING:
+            for middle in route.cells[:: max(4, min(half))]:
+                if time.monotonic() > deadline:
+                    return None
+                free = faces_near(self.tables, middle, half)
+                window = windowed(self.problem, self.tables, route, inside, free)
+                stage = self._stage(window, caps)
+                found = self._route(stage, caps[0].most, WINDOW_CONFLICTS, deadline)
+                stage.close()
+                if found is not None:
+                    return found
+        return None
+
+
+def may_rove(problem: RouteProblem) -> bool:
+    """Whether there is something to look for: edges to pass, wishes, a price and a choice."""
+    return bool(problem.folds and problem.required and problem.terms) and not problem.exact
