@@ -1,6 +1,10 @@
-"""Broken files by the thousand for the three readers: scenarios, machines, pictures.
+"""Broken files by the thousand for every reader.
 
-python -m tests.campaign_fuzz scenario|machine|picture [--seconds 60] [--seed 1] [--keep DIR]
+python -m tests.campaign_fuzz TARGET [--seconds 60] [--seed 1] [--keep DIR]
+
+Targets are scenarios, machines, pictures, the choreographies of patterns, sweep files up to their
+cases, a scenario that is put together with another, and what builders say. (`trigger` reads
+nothing but a machine and a scenario.)
 
 Whatever a file holds, its reader returns or names the faults: no other error, no more than 2 s of
 processor time, no more than 1 GB of memory. Files that ship, and bad ones of the tests, are broken
@@ -22,6 +26,7 @@ from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
 from random import Random
+from typing import NamedTuple
 
 from tests.oracles.ring_builder import build_ring, rectangle
 
@@ -37,6 +42,12 @@ READERS = (
     "solver.scenario_file.loop",
     "solver.scenario_file.drawing",
     "solver.scenario_file.count_loops",
+    "solver.pattern.read",
+    "solver.pattern.wishes",
+    "solver.sweep.read",
+    "solver.sweep.cases",
+    "solver.together.report",
+    "solver.faults.seen",
 )
 PICTURE_ROOM = """[room]
 size = [6, 5, 3]
@@ -56,25 +67,109 @@ class TooMuchError(Exception):
     """A reader that took too long."""
 
 
+def _room(folder: Path, _: bytes) -> object:
+    from solver.read_scenario import read_scenario
+
+    return read_scenario(folder / "room.toml")
+
+
+def _machine(folder: Path, _: bytes) -> object:
+    from solver.machine_file import read_machine
+
+    return read_machine(folder / "m.json")
+
+
+def _choreography(folder: Path, _: bytes) -> object:
+    from solver.machine_file import parse_machine
+    from solver.pattern.read import read_choreography
+
+    return read_choreography(folder / "wishes.toml", parse_machine(RING, "ring"))
+
+
+def _sweep(folder: Path, _: bytes) -> object:
+    from solver.sweep.cases import cases_of
+    from solver.sweep.read import read_sweep
+
+    return cases_of(read_sweep(folder / "sweep.toml"), 1.0, 0)
+
+
+def _together(folder: Path, _: bytes) -> object:
+    from solver.together.report import read_together
+
+    return read_together([folder / "room.toml", folder / "other.toml"])
+
+
+def _sentence(_: Path, said: bytes) -> object:
+    from solver.faults.seen import read_seen, settle
+
+    return settle(read_seen(said.decode("utf-8", "surrogateescape")))
+
+
+class Target(NamedTuple):
+    """One sort of file: its name, what reads it, and where there are good ones and bad ones.
+
+    Without a name it is no file.
+    """
+
+    file: str
+    read: Callable[[Path, bytes], object]
+    examples: tuple[str, ...] = ()
+
+
+TARGETS = {
+    "scenario": Target(
+        "room.toml",
+        _room,
+        ("scenarios/*.toml", "tests/data/bad/*.toml", "tests/data/impossible/*.toml"),
+    ),
+    "machine": Target("m.json", _machine),
+    "picture": Target("room.png", _room),
+    "choreography": Target("wishes.toml", _choreography, ("scenarios/patterns/*.toml",)),
+    "sweep": Target("sweep.toml", _sweep, ("scenarios/sweeps/*.toml",)),
+    "together": Target("other.toml", _together, ("scenarios/together/*.toml",)),
+    "sentence": Target("", _sentence),
+}
+RING = build_ring(rectangle(3, 3))
+WISHES = b"""title = "Eight"
+marks = "AB."
+[palette]
+A = "#ffaa00"
+[[demand]]
+after = [2, 5]
+from = [5, 5, -1]
+to = [7, 5, -1]
+reads = "AB."
+[[demand]]
+after = "every"
+from = [7, 7, -1]
+to = [5, 7, -1]
+mark = "B"
+at_most = 1
+"""
+SAID = (
+    b"after one press cells (3,4,-1) and (3,5,-1) stand proud, (-1,2,7) is empty",
+    b"all sank",
+    b"(3,4,-1) unsure as planned; [3, 4, -1] did not sink, out before (1,2,3)",
+    b"the ram at 3, 4, -1 did not stroke. It never comes to rest",
+)
+
+
 def reader(target: str, folder: Path) -> Callable[[bytes], bool]:
     """Reads bytes as a file of this sort; tells whether they were accepted."""
     from models.fault import InputError
-    from solver.machine_file import read_machine
-    from solver.read_scenario import read_scenario
 
-    file = folder / {"scenario": "room.toml", "machine": "m.json", "picture": "room.png"}[target]
-    if target == "picture":
-        (folder / "room.toml").write_text(PICTURE_ROOM)
+    chosen = TARGETS[target]
+    # What the files of the other sorts name, or are read beside.
+    first_ring = (ROOT / "scenarios" / "first-ring.toml").read_text()
+    (folder / "room.toml").write_text(PICTURE_ROOM if target == "picture" else first_ring)
 
     def read(data: bytes) -> bool:
-        file.write_bytes(data)
+        if chosen.file:
+            (folder / chosen.file).write_bytes(data)
         start = time.process_time()
         accepted = False
         with suppress(InputError):
-            if target == "machine":
-                read_machine(file)
-            else:
-                read_scenario(folder / "room.toml")
+            chosen.read(folder, data)
             accepted = True
         took = time.process_time() - start
         if took > CPU_S:
@@ -86,23 +181,32 @@ def reader(target: str, folder: Path) -> Callable[[bytes], bool]:
 
 def examples(target: str) -> Iterator[bytes]:
     """Files to begin with."""
-    if target == "scenario":
-        for folder in ("scenarios", "tests/data/bad", "tests/data/impossible"):
-            for path in sorted((ROOT / folder).glob("*.toml")):
-                yield path.read_bytes()
-    elif target == "machine":
+    for pattern in TARGETS[target].examples:
+        for path in sorted(ROOT.glob(pattern)):
+            yield path.read_bytes().replace(b"../first-ring.toml", b"room.toml")
+    if target == "machine":
         for n in (3, 4):
             yield json.dumps(build_ring(rectangle(n, 3))).encode()
         yield b'{"format": "ringwright-machine", "version": 1, "room": [1, 1, 1], "tape": []}'
-    else:
-        from io import BytesIO
+    elif target == "together":
+        yield (ROOT / "scenarios" / "first-ring.toml").read_bytes()
+    elif target == "choreography":
+        yield WISHES
+    elif target == "sentence":
+        yield from SAID
+    elif target == "picture":
+        yield from _pictures()
 
-        from PIL import Image
 
-        for mode in ("RGB", "RGBA", "P", "L", "1", "I;16", "LA"):
-            stream = BytesIO()
-            Image.new(mode, (6, 5)).save(stream, "PNG")
-            yield stream.getvalue()
+def _pictures() -> Iterator[bytes]:
+    from io import BytesIO
+
+    from PIL import Image
+
+    for mode in ("RGB", "RGBA", "P", "L", "1", "I;16", "LA"):
+        stream = BytesIO()
+        Image.new(mode, (6, 5)).save(stream, "PNG")
+        yield stream.getvalue()
 
 
 def broken(data: bytes, other: bytes, rng: Random) -> bytes:
@@ -163,7 +267,7 @@ def guided(target: str, seconds: float, seed: int, folder: Path, keep: Path | No
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("target", choices=("scenario", "machine", "picture"))
+    parser.add_argument("target", choices=TARGETS)
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="folder for files that a reader fails on")

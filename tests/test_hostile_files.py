@@ -31,7 +31,7 @@ from solver.sheets.export_json import json_files
 from solver.sheets.export_svg import svg_files
 from solver.sheets.page import write_page
 from solver.sheets.text import write_sheets
-from tests.campaign_fuzz import blindly
+from tests.campaign_fuzz import TARGETS, blindly
 from tests.campaign_interrupts import CALL
 from tests.oracles.ring_builder import build_ring, rectangle
 
@@ -292,7 +292,7 @@ def test_numbers_must_be_numbers():
         parse_machine(changed(("rules",), {"buffer_delays": [1] * 65}), "m")
 
 
-@pytest.mark.parametrize("target", ["scenario", "machine", "picture"])
+@pytest.mark.parametrize("target", list(TARGETS))
 def test_broken_files(target, tmp_path):
     """Minutes of it, also guided by coverage: python -m tests.campaign_fuzz."""
     assert blindly(target, 0.7, 5, tmp_path, None) == 0

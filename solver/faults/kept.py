@@ -58,11 +58,10 @@ def _read_kept(path: Path, machine: Machine, print_: str) -> Dictionary | None:
         if kept["machine"] != print_ or kept["version"] != KEPT_VERSION:
             return None
         every = list(single_faults(machine))
-        return Dictionary(
-            Watcher(machine).observables,
-            tuple(every[i] for i in kept["faults"]),
-            tuple(Entry(int(f), int(s, 16)) for f, s in kept["entries"]),
-            int(kept["healthy"], 16),
-        )
+        faults = tuple(every[i] for i in kept["faults"])
+        entries = tuple(Entry(int(f), int(s, 16)) for f, s in kept["entries"])
+        if not all(0 <= entry.fault < len(faults) for entry in entries):
+            return None
+        return Dictionary(Watcher(machine).observables, faults, entries, int(kept["healthy"], 16))
     except (ValueError, LookupError, TypeError, RecursionError):
         return None
