@@ -36,11 +36,14 @@ def test_windows_as_large_as_the_room_find_the_optimum(number: int) -> None:
     assert found.costs == verdict.route.costs
 
 
-def test_a_large_room_is_scouted_first_and_then_proven(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_large_room_is_scouted_where_the_way_up_takes_long(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     problem = room(10, "parts", 0)
     optimum = RouteSearch(problem).solve(soon())
     assert isinstance(optimum, RouteFound)
-    monkeypatch.setattr("solver.route.large.LARGE", 50)
+    monkeypatch.setattr("solver.route.search.suits", lambda *_: True)
+    monkeypatch.setattr("solver.route.search.DIRECT", -1.0)
     search = RouteSearch(problem)
     scouted = search.solve(soon())
     assert isinstance(scouted, RouteFound)
@@ -51,6 +54,23 @@ def test_a_large_room_is_scouted_first_and_then_proven(monkeypatch: pytest.Monke
     assert isinstance(proven, RouteFound)
     assert proven.optimal
     assert proven.route.costs == optimum.route.costs
+
+
+def test_a_large_room_is_searched_from_its_bound_upwards_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    problem = room(10, "parts", 0)
+    optimum = RouteSearch(problem).solve(soon())
+    assert isinstance(optimum, RouteFound)
+    monkeypatch.setattr("solver.route.search.suits", lambda *_: True)
+    search = RouteSearch(problem)
+    found = search.solve(soon())
+    assert isinstance(found, RouteFound)
+    assert found.optimal
+    assert found.route.costs == optimum.route.costs
+    beaten = RouteSearch(problem, below=optimum.route.costs)
+    assert beaten.scout is None, "what cannot beat a machine at hand is not scouted"
+    assert not isinstance(beaten.solve(soon()), RouteFound)
 
 
 def test_a_room_without_a_wish_is_searched_as_before() -> None:

@@ -40,6 +40,8 @@ Progress = Callable[[Route, tuple[int, ...]], None]
 
 FIRST_BUDGET = 20_000
 """Conflicts spent on one test before the search looks elsewhere; doubled each time round."""
+DIRECT = 0.3
+"""The share of the time left that a large room is searched from its bound upwards at first."""
 SCOUTING = 0.6
 """The share of the time left that good routes of a large room are sought before any proof."""
 ROVING = 0.5
@@ -113,8 +115,6 @@ class RouteSearch:
             zigzag = least_zigzag(problem, clash) if is_flat(problem) else 1
             self.walks = [term_bounds(problem, self.allowed, t, zigzag) for t in terms]
             self.shape = shape_bounds(problem, self.allowed, zigzag)
-            if self.scout is not None:
-                self.scout.walks, self.scout.shape = self.walks[0], self.shape
         else:
             self.proof = narrowed
 
@@ -137,10 +137,28 @@ class RouteSearch:
         if self.proof is not None:
             return RouteNone(self.proof)
         if self.scout is not None:
-            self.best = self.scout.best(time.monotonic() + SCOUTING * (deadline - time.monotonic()))
-            if self.best is not None:
-                return RouteFound(self.best, False, self.lower_bound())
+            verdict = self._large(self.scout, deadline)
+            if verdict is not None:
+                return verdict
             self.scout = None
+        return self._exact(deadline)
+
+    def _large(self, scout: LargeRoom, deadline: float) -> RouteVerdict | None:
+        """From the bound upwards first; where that takes long a good route is sought elsewhere."""
+        now = time.monotonic()
+        verdict = self._exact(now + DIRECT * (deadline - now))
+        if isinstance(verdict, RouteNone) or (isinstance(verdict, RouteFound) and verdict.optimal):
+            return verdict
+        if self.best is not None:
+            scout.found.append(self.best)
+        now = time.monotonic()
+        self.best = scout.best(now + SCOUTING * (deadline - now))
+        if self.best is None:
+            return None
+        return RouteFound(self.best, False, self.lower_bound())
+
+    def _exact(self, deadline: float) -> RouteVerdict:
+        """From the bound upwards, until a route is proven best or time is up."""
         try:
             if not self._all_terms(deadline):
                 self.proof = self._confirmed(deadline)
