@@ -24,6 +24,7 @@ from solver.net.lift_lines import deep_line
 from solver.net.worked import FLAT_DRIVE, FLOOR_DRIVE
 from solver.simulate import Simulation, prove
 from tests.circuits import Experiment, compare
+from tests.oracles.two_way_ring import TwoWayRing
 from tests.test_cli_input import ROOT
 
 UP: Cell = (0, 0, 1)
@@ -204,3 +205,7 @@ def test_no_drive_of_it_can_be_left_out(built):
             rested = simulation.run_to_rest()
             good = rested and not simulation.misplaced(1 if button == FORTH else -1)
             assert good == right
+
+
+def test_it_is_laid_out_again_part_by_part():
+    assert write_machine(TwoWayRing(9, 7, 2).machine()) == BUILT.read_text(encoding="utf-8")
