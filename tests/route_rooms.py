@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 
 from models.route import NO_LIMIT, CornerOption, EdgeLimits, EdgeSpan, ReachTerm, RouteProblem
 from solver.route.topology import flat_graph, rim_faces
@@ -46,10 +47,16 @@ def weighted_room(
     return plain_room(width, depth, **(fields | changes))
 
 
-def random_room(seed: int) -> RouteProblem:
-    """A small room with everything the problem can ask for on one floor."""
+SMALL = ((3, 4), (4, 4), (5, 4), (5, 5), (6, 4))
+"""Rooms whose loops can be listed."""
+LARGE = ((8, 8), (9, 8), (9, 9), (10, 8), (10, 10))
+"""Rooms whose loops cannot."""
+
+
+def random_room(seed: int, sizes: Sequence[tuple[int, int]] = SMALL) -> RouteProblem:
+    """A room with everything the problem can ask for on one floor."""
     rng = random.Random(seed)
-    width, depth = rng.choice([(3, 4), (4, 4), (5, 4), (5, 5), (6, 4)])
+    width, depth = rng.choice(sizes)
     cells = range(width * depth)
     allowed = [c for c in cells if rng.random() > 0.12]
     required = frozenset(rng.sample(allowed, min(rng.choice([0, 1, 1, 2, 3, 4]), len(allowed))))

@@ -13,7 +13,10 @@ from solver.read_scenario import read_scenario
 from tests.campaign_rooms import judge_room
 from tests.campaign_routes import judge_route
 from tests.campaign_symmetry import judge_symmetry
+from tests.oracles.milp_route import MilpRoute
+from tests.oracles.naive_route import best_costs
 from tests.rooms import Room, machine_faults, random_scenario_room
+from tests.route_rooms import random_room
 
 KEPT = sorted((Path(__file__).parent / "data" / "rooms").glob("*.toml"))
 RING = Room(("......", "......", "..oo..", "..oo..", "......", "......"), margin=4)
@@ -46,6 +49,20 @@ def test_the_judges_are_awake():
 def test_abstract_rooms_against_enumeration():
     for seed in range(77_000, 77_030):
         assert judge_route(seed, Counter()) == [], seed
+
+
+def test_larger_abstract_rooms_against_a_mixed_integer_program():
+    seen: Counter[str] = Counter()
+    for seed in range(4_100_002, 4_100_009):
+        assert judge_route(seed, seen, large=True) == [], seed
+    assert seen["feasible"] >= 2
+    assert seen["infeasible"] >= 2
+
+
+def test_the_program_and_enumeration_agree():
+    for seed in range(78_000, 78_012):
+        problem = random_room(seed)
+        assert MilpRoute(problem).best_costs() == best_costs(problem), seed
 
 
 @pytest.mark.parametrize("number", range(2))
