@@ -37,6 +37,11 @@ class System:
     """Whether neighbouring lifts may have in common what fires them."""
     fallback: tuple[str, ...] = ()
     """Drives that are offered only where no other fits in."""
+    parities: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Drives for vertical incoming edges of an odd or an even number of cells only.
+
+    They are no fallback where the loop is drawn, as it is known there which of them fit.
+    """
     world: System | None = None
     """What every machine of the world needs, whatever its designs; None: the catalogue decides.
 
@@ -63,6 +68,11 @@ class System:
     def links_by_wire(self) -> bool:
         """Whether the button's link is a run of wires in the layer of the line."""
         return self.column.up in ("+z", "-z") and not self.convex_only and not self.surfaces
+
+    @property
+    def by_cables(self) -> bool:
+        """Whether a ram behind the button's cover fires all: or what else, by the rules alone."""
+        return self.world is not None or self.column.system == "world"
 
     @property
     def measure(self) -> System:

@@ -30,6 +30,7 @@ from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
 from solver.route import RouteSearch
 from solver.route.problem import route_problem
+from solver.search import Progress, search_system
 from solver.simulate import Simulation, Stroke, prove_case
 from tests.oracles.naive_simulator import run_presses
 from tests.rooms import machine_faults, solve_text
@@ -303,3 +304,40 @@ def test_little_room_beside_a_ring(rows, wall, depth, margin, direction):
     outcome = solve_text(room.text(), 120)
     assert outcome.found is not None
     assert machine_faults(outcome.found.machine, outcome.scenario) == []
+
+
+UNREAD = """
+..oooooo.
+..o....o@
+..o....o.
+..o....o.
+..o....o.
+..oooooo.
+.........
+"""
+
+
+def test_no_button_where_a_drive_draws_its_block():
+    """What stands behind the button's cover must read it, and a drawn block stands there.
+
+    Common practice, no source; the other way round the block is drawn elsewhere.
+    """
+    room = WallRoom(tuple(UNREAD.split()), "west", 4, 3, "anticlockwise", "exact")
+    assert isinstance(solve_text(room.text(), 120).result, Infeasible)
+    other = solve_text(replace(room, direction="clockwise").text(), 120)
+    assert other.found is not None
+    assert machine_faults(other.found.machine, other.scenario) == []
+
+
+@pytest.mark.parametrize(("width", "height"), [(4, 5), (5, 4), (4, 6)])
+def test_a_ring_proven_least_has_no_drive_for_tight_places_to_gain_by(tmp_path, width, height):
+    """All drives offered at every corner find nothing cheaper than what is called optimal."""
+    scenario = scenario_of(tmp_path, ring(width, height), "north", "clockwise")
+    best = solve_scenario(scenario, budget_s=120).result
+    assert isinstance(best, Feasible)
+    assert best.optimal
+    problem, system = flatten(scenario), replace(wall_system(), fallback=(), parities={})
+    state = Progress(terms=("parts",))
+    search_system(problem, system, time.monotonic() + 60, 0, lambda text: None, state)
+    assert state.best is not None
+    assert state.best.score["parts"] >= best.score["parts"]

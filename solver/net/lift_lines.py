@@ -31,6 +31,8 @@ from models.parts import Kind, Part
 
 UP: Cell = (0, 0, 1)
 DOWN: Cell = (0, 0, -1)
+WALL_DEPTH = 4
+"""Cells behind a wall that its lift line reaches."""
 
 
 WALL_TRIGGER = Design(

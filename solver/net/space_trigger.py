@@ -40,10 +40,17 @@ def is_quiet(ram: Cell, parts: Mapping[Cell, Part]) -> bool:
 
 
 def leaves_room(problem: Problem, drive: Design, frame: Frame) -> bool:
-    """Whether a drive is out of the way of the only trigger there can be."""
+    """Whether a drive is out of the way of the only trigger there can be.
+
+    By the rules alone: on one surface the cover that the button hangs on touches no cell behind
+    it but one, so a part must stand there that reads it, and no block may be drawn into it.
+    """
     button = problem.scenario.button()
     if button is None:
         return True
     ram, head = trigger_cells(problem, button.cell)
+    if drive.system == "world":
+        blocks = {frame.cell(cell) for cell in drive.air}
+        return len(problem.scenario.surfaces) > 1 or ram not in blocks
     parts = {part.at: part for part in drive.place(frame, "")}
     return drive.claimed(frame).isdisjoint((ram, head)) and is_quiet(ram, parts)

@@ -167,5 +167,6 @@ def wall_system() -> System:
         fallback=tuple(
             e.design.name for e in found if e.parity != "any" or e.objective != "fewest parts"
         ),
+        parities={e.design.name: e.parity for e in found if e.parity != "any"},
         world=WORLD,
     )

@@ -18,14 +18,12 @@ from models.system import System
 from solver.net.assemble import CollisionError, Placed, merge
 from solver.net.floor_line import Net, NoLine
 from solver.net.layout import place_drives
-from solver.net.lift_lines import LiftLine, double_climbs, wall_line
+from solver.net.lift_lines import WALL_DEPTH, LiftLine, double_climbs, wall_line
 from solver.net.space_line import SpaceLine, unfired
 from solver.net.space_net import MAX_NETS, SpaceNetSearch
 from solver.net.space_scene import Scene, depth_dug
 from solver.net.woven_line import Ground, Woven, bars_of, faults_of, weave
 
-LINE_DEPTH = 4
-"""Cells behind the surface that a lift line reaches; cables go deeper only if they must."""
 POLISH, THIN_POLISH = ((0.5, 60),), ((0.5, 60), (2.0, 150))
 """How long a line found by search is made better; a thin wall leaves its cables little room."""
 CLASH = NoLine("the usual lift line does not fit the loop", proven=False)
@@ -39,6 +37,7 @@ class WallNetSearch(SpaceNetSearch):
         super().__init__(problem, system)
         self.weaves = False
         """Whether a line is searched for where the usual one does not do."""
+        self.drawn = problem.scenario.loop.shape == "exact"
         (self.surface,) = problem.scenario.surfaces.values()
 
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
@@ -56,6 +55,9 @@ class WallNetSearch(SpaceNetSearch):
         finally:
             # Who asks no further has a machine: then other lines are not worth their time.
             self.weaves = self.weaves and not accepted
+            if self.surface.depth < WALL_DEPTH or len(route.corners) > 4 or not self.drawn:
+                # Other lines or drives, not offered here, might do with less.
+                self.floors.pop(route, None)
         if refused is not None and not found:
             yield refused  # Else `realise` knows best why no net was accepted.
 
@@ -119,7 +121,7 @@ class WallNetSearch(SpaceNetSearch):
             bars=bars_of((part for unit in units for part in unit.parts()), self.ground),
             reach=self.reach,
             usual=LiftLine(),
-            polish=POLISH if self.surface.depth >= LINE_DEPTH else THIN_POLISH,
+            polish=POLISH if self.surface.depth >= WALL_DEPTH else THIN_POLISH,
             changed=False,
         )
         found = []
@@ -132,7 +134,7 @@ class WallNetSearch(SpaceNetSearch):
     def _around(self, tape: Cell) -> Iterator[Cell]:
         """Cells that a woven line may fill for the sake of one tape cell."""
         plane = self.surface.plane
-        for level in range(2, min(LINE_DEPTH, self.surface.depth) + 1):
+        for level in range(2, min(WALL_DEPTH, self.surface.depth) + 1):
             behind = step(tape, plane.behind, level)
             for aside in (-1, 0, 1):
                 for up in (-1, 0, 1, 2):

@@ -19,9 +19,11 @@ from models.route import (
 )
 from models.rules import Rules
 from models.scenario import Term
+from models.surface import SurfaceName
 from models.system import System
 from solver.net import clearance, coupling
 from solver.net.folds import SENSOR_FOLD
+from solver.net.lift_lines import WALL_DEPTH
 from solver.net.space_trigger import kept_clear, leaves_room
 from solver.route.topology import parts_of
 
@@ -157,9 +159,7 @@ def _options(
                 if around[in_port] not in allowed or around[out_port] not in allowed:
                     continue
                 frame = corner_frame(problem, cell, in_port, out_port)
-                for drive in _standing(problem, system.on(home), frame):
-                    if system.surfaces and not leaves_room(problem, drive, frame):
-                        continue
+                for drive in _standing(problem, system, home, frame):
                     claimed = drive.claimed(frame)
                     yield CornerOption(
                         cell,
@@ -180,16 +180,46 @@ def _turns(problem: Problem, system: System, in_port: int) -> tuple[int, ...]:
     return (right,) if problem.scenario.loop.direction == "clockwise" else (left,)
 
 
-def _standing(problem: Problem, system: System, frame: Frame) -> Iterable[Design]:
+def _standing(
+    problem: Problem, rooms: System, home: SurfaceName | None, frame: Frame
+) -> Iterable[Design]:
     """The drives whose wires and buffers stand upright in this frame, in cells that may be dug."""
+    system = rooms.on(home)
     up = next(face for face in FACES if frame.face(face) == "+z")
     found = [
         drive
         for drive in system.drives
         if (up[1] == "z" or drive.up == up)
         and all(problem.digging.allows(cell) for cell in drive.claimed(frame))
+        and (not rooms.by_cables or leaves_room(problem, drive, frame))
     ]
-    return [d for d in found if d.name not in system.fallback] or found
+    kept = system.parities if _line_is_known(problem, home) else {}
+    if kept:
+        parity = "even" if _drawn_edge(problem, frame) % 2 == 0 else "odd"
+        found = [d for d in found if kept.get(d.name, parity) == parity]
+    return [d for d in found if d.name not in system.fallback or d.name in kept] or found
+
+
+def _line_is_known(problem: Problem, home: SurfaceName | None) -> bool:
+    """Whether the loop is a drawn rectangle, on a wall deep enough for the usual lift line.
+
+    Else there are too many ways to choose a drive for each corner.
+    """
+    surfaces, drawn = problem.scenario.surfaces, problem.scenario.required()
+    deep = home is not None and surfaces[home].depth >= WALL_DEPTH
+    if not deep or len(surfaces) > 1 or problem.scenario.loop.shape != "exact":
+        return False
+    spans = [max(c[i] for c in drawn) - min(c[i] for c in drawn) + 1 for i in range(3)]
+    return len(drawn) == 2 * (sum(spans) - 1) - 4
+
+
+def _drawn_edge(problem: Problem, frame: Frame) -> int:
+    """How many cells a drawn edge has that arrives at a corner."""
+    drawn, back = problem.scenario.required(), scale(frame.x, -1)
+    cell, count = frame.origin, 0
+    while cell in drawn:
+        cell, count = add(cell, back), count + 1
+    return count
 
 
 def overlapping(problem: Problem, system: System, drive: Design, frame: Frame) -> frozenset[int]:

@@ -2,6 +2,8 @@
 
 Shares nothing with the search. Asked of a loop: a lift behind each cell, and at each corner the
 three rams and the two free cells that part, shift and feed need; edges no longer than rams move.
+Of a button on the map: that the cell behind its cover, where alone a part can read it, is none
+of those free cells.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ class NaiveWall:
             for row, line in enumerate(rows)
             for x, mark in enumerate(line)
         }
+        self.buttons = {spot for spot, mark in self.marks.items() if mark == "@"}
         self.wanted = {spot for spot, mark in self.marks.items() if mark == "o"}
 
     def has_loop(self, *, exact: bool) -> bool:
@@ -66,7 +69,7 @@ class NaiveWall:
             rams += [_placed(loop[i], steps[i], onward[i], spot) for spot in RAMS]
             passed += [_placed(loop[i], steps[i], onward[i], spot) for spot in PASSED]
         needed = {*rams, *passed}
-        apart = len(set(rams)) == len(rams) and not set(rams) & set(passed)
+        apart = len(set(rams)) == len(rams) and not (set(rams) | self.buttons) & set(passed)
         return apart and not needed & set(loop) and all(self._may_dig(s) for s in needed)
 
     def _may_dig(self, spot: Spot) -> bool:
