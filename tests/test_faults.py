@@ -329,6 +329,15 @@ def test_all_sank_speaks_of_every_cell(file):
     )
 
 
+def test_all_flush_speaks_of_every_cell(file):
+    cell = f"({','.join(map(str, RING.tape[0]))})"
+    for partly in (False, True):
+        told = diagnose_file(file, ["all flush"], ask=None, questions=0, partly=partly)
+        one = diagnose_file(file, [f"{cell} flush"], ask=None, questions=0)
+        assert told.candidates == one.candidates
+        assert told.question == one.question
+
+
 def test_unknown_things_are_refused(file):
     with pytest.raises(InputError, match="no such thing"):
         diagnose_file(file, ["(0,0,0) proud"], ask=None, questions=0)

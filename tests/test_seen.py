@@ -6,7 +6,7 @@ import pytest
 
 from models.fault import InputError
 from models.symptom import WHOLE, Answer, Findings, Observable
-from solver.faults.seen import read_seen, seen_words, settle, unsure_words, visit_words
+from solver.faults.seen import EVERY, read_seen, seen_words, settle, unsure_words, visit_words
 
 A, B, C = (3, 4, -1), (3, 5, -1), (-1, 2, 7)
 
@@ -27,7 +27,8 @@ def no(sight, cell=WHOLE) -> Answer:
     ("text", "meant"),
     [
         ("(3,4,-1) did not sink", [no("sank", A)]),
-        ("all sank", [yes("sank")]),
+        ("all sank", [yes("sank", EVERY)]),
+        ("After one press they are all flush", [no("proud", EVERY)]),
         ("(3,4,-1) and (3,5,-1) proud", [yes("proud", A), yes("proud", B)]),
         ("3, 4, -1 flush", [no("proud", A), no("sunk", A), no("empty", A)]),
         ("Never  rests", [no("rests")]),

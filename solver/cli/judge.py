@@ -142,7 +142,7 @@ def diagnose(
     Words after cells: proud, sunk, empty, flush, sank, did not sink, stayed, moved on;
     out, in (a ram, now); out before, in before; lit, dark, lit before, dark before;
     stroked, still; changed, unchanged; as planned, not as planned (who went and looked).
-    Without cells: all sank, never rests, rests, first press wrong, first press right.
+    Without cells: all flush, all sank, never rests, rests, first press wrong, first press right.
     "unsure" before any of these: it is not known.
 
     \b

@@ -15,6 +15,7 @@ from solver.faults.diagnose import Candidate, Finder, Question
 from solver.faults.kept import dictionary_of
 from solver.faults.reports import fault_json, sound_machine
 from solver.faults.seen import (
+    ALL_FLUSH,
     ALL_SANK,
     UNSURE,
     read_seen,
@@ -144,8 +145,9 @@ def _filled(finder: Finder, said: Iterable[Findings], partly: bool) -> Findings:
     told = sum(said, start=Findings())
     watched = any(answer.observable.sight == "sank" for answer in told.answers)
     of_tape = watched or any(answer.observable.sight in AFTER for answer in told.answers)
+    partly = partly and not any(answer.observable == ALL_FLUSH for answer in told.answers)
     told = Findings(
-        tuple(answer for answer in told.answers if answer.observable != ALL_SANK),
+        tuple(a for a in told.answers if a.observable not in (ALL_SANK, ALL_FLUSH)),
         told.inspected,
         told.unsure,
         told.unvisited,
@@ -159,7 +161,7 @@ def _filled(finder: Finder, said: Iterable[Findings], partly: bool) -> Findings:
 
 def _known(machine: Machine, told: Findings, option: str) -> Findings:
     """What was told, if all of it can be seen; that hidden tape is flush is left out."""
-    known = {*Watcher(machine).observables, ALL_SANK}
+    known = {*Watcher(machine).observables, ALL_SANK, ALL_FLUSH}
     tape = set(machine.tape)
     kept = tuple(
         answer

@@ -17,8 +17,10 @@ from models.geometry import Cell
 from models.symptom import AFTER, WHOLE, Answer, Findings, Observable, Sight
 from solver.plan.words import at
 
-ALL_SANK = Observable("sank", WHOLE)
-"""Stands for every cell of the tape."""
+EVERY: Cell = (10**7, 10**7, 10**7)
+"""Stands for every cell of the tape; no cell that can be written."""
+ALL_SANK = Observable("sank", EVERY)
+ALL_FLUSH = Observable("proud", EVERY)
 PLANNED = "as planned"
 WORDS: dict[str, tuple[tuple[Sight, bool], ...]] = {
     "proud": (("proud", True),),
@@ -54,6 +56,7 @@ WHOLE_WORDS: dict[str, tuple[Sight, bool]] = {
     "first press wrong": ("first press", True),
     "first press right": ("first press", False),
     "all sank": ("sank", True),
+    "all flush": ("proud", False),
 }
 """What may be said without cells, or of what happened when."""
 SAME_AS = {
@@ -100,7 +103,8 @@ def read_seen(text: str) -> Findings:
             cells = []
         else:
             sight, seen = WHOLE_WORDS[token.word]
-            found += _answer(Observable(sight, WHOLE), seen, token.unsure)
+            where = EVERY if token.word.startswith("all ") else WHOLE
+            found += _answer(Observable(sight, where), seen, token.unsure)
     if cells or not tokens:
         raise _not_understood(text)
     if first and any(_amiss(answer) for answer in found.answers):
@@ -151,8 +155,8 @@ def _not_understood(text: str) -> InputError:
 
 def seen_words(observable: Observable, seen: bool) -> str:
     """An answer in the words that `read_seen` takes."""
-    if observable.at == WHOLE:
-        pairs = {meaning: word for word, meaning in WHOLE_WORDS.items() if word != "all sank"}
+    if observable.at in (WHOLE, EVERY):
+        pairs = {meaning: word for word, meaning in WHOLE_WORDS.items()}
         return pairs[observable.sight, seen]
     single = {means[0]: word for word, means in WORDS.items() if len(means) == 1}
     return f"{at(observable.at)} {single[observable.sight, seen]}"
@@ -161,7 +165,7 @@ def seen_words(observable: Observable, seen: bool) -> str:
 def unsure_words(observable: Observable) -> str:
     """That it is not known, in the words that `read_seen` takes."""
     words = seen_words(observable, True)
-    if observable.at == WHOLE:
+    if observable.at in (WHOLE, EVERY):
         return f"{UNSURE} {words}"
     return words.replace(" ", f" {UNSURE} ", 1)
 
