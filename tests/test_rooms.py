@@ -92,6 +92,37 @@ def test_every_passage_mirrored_and_turned(kind: str, quarters: int, *, mirror: 
     assert abs(left_minus_right(machine)) == 4
 
 
+SHORT_CLIMBS = {
+    "corner, two cells, ceiling": [
+        (3, 6, 8),
+        (3, 10, 8),
+        (3, 10, 7),
+        (7, 10, 7),
+        (7, 10, 8),
+        (7, 6, 8),
+    ],
+    "two cells on both": [(3, 9, 8), (3, 10, 8), (3, 10, 7), (7, 10, 7), (7, 10, 8), (7, 9, 8)],
+}
+
+
+@pytest.mark.parametrize("kind", sorted(SHORT_CLIMBS))
+@pytest.mark.parametrize("backwards", [False, True])
+def test_edges_of_two_between_a_corner_on_a_wall_and_the_ceiling(
+    kind: str, *, backwards: bool
+) -> None:
+    """There a fold's sensor would put power into a block of the wall's line: that block goes."""
+    cells = loop(SHORT_CLIMBS[kind])
+    direction = "anticlockwise" if backwards else "clockwise"
+    scenario = drawing(
+        ROOM, cells, surfaces_of(ROOM, cells), direction=direction, depth=6, margin=3
+    )
+    machine = solved(solve_scenario(scenario, budget_s=BUDGET_S))
+    assert set(machine.tape) == set(cells)
+    for case in ALL_CASES:
+        data = json.loads(write_machine(machine))
+        assert not run_presses(data, 2, overhead=case.overhead, ground=case.ground).faults
+
+
 def left_minus_right(machine: Machine) -> int:
     """Left turns less right turns, seen from inside the room; a fold is no turn."""
     tape, room, total = machine.tape, machine.room, 0

@@ -23,9 +23,13 @@ def folds_of(problem: Problem, tape: Sequence[Cell]) -> list[int]:
 
 
 def place_folds(
-    problem: Problem, tape: Sequence[Cell], line: SpaceLine, drives: Iterable[Placed]
+    problem: Problem,
+    tape: Sequence[Cell],
+    line: SpaceLine,
+    drives: Iterable[Placed],
+    other_side: Set[int] = frozenset(),
 ) -> list[Placed]:
-    """A fold at every edge-line cell, on the side where it meets least."""
+    """A fold at every edge-line cell, on the side where it meets least, or on the other one."""
     units = list(drives)
     found: list[Placed] = []
     for number, i in enumerate(folds_of(problem, tape)):
@@ -37,8 +41,8 @@ def place_folds(
             Placed(SENSOR_FOLD, fold_frame(tape, i, side), f"fold {number}")
             for side in (along, scale(along, -1))
         ]
-        best = min(ways, key=lambda way: _trouble(problem, way, line, [*units, *found]))
-        found.append(best)
+        ways.sort(key=lambda way: _trouble(problem, way, line, [*units, *found]))
+        found.append(ways[number in other_side])
     return found
 
 

@@ -7,12 +7,11 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from models.geometry import VECTOR, Cell, add, cross, dot, scale, sub
-from models.machine import Case, Machine
 from models.parts import FULL, RAMS, Part
 from models.problem import Problem
 from models.surface import BEHIND, SurfaceName
 from models.system import System
-from solver.net.assemble import Placed, boxes
+from solver.net.assemble import Placed
 from solver.net.lift_lines import (
     DOWN,
     UP,
@@ -22,7 +21,6 @@ from solver.net.lift_lines import (
     over_line,
     wall_line,
 )
-from solver.simulate import Simulation
 
 
 def beside_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> LiftLine:
@@ -167,7 +165,7 @@ def yielding(
     for at, part in line.parts.items():
         unit = taken.get(at)
         if part.kind == "insulator" and unit is not None and unit.kind == "sensor":
-            del parts[at]
+            parts.pop(at, None)
         elif part.kind in _SOFT and (unit is not None or at in free or not may_dig(at)):
             if unit is not None and unit.kind == part.kind == "block":
                 continue
@@ -184,6 +182,15 @@ def thinned(line: SpaceLine, lifts: Iterable[Cell]) -> SpaceLine:
             if at in parts and parts[at].kind == "wire":
                 gone = parts.pop(at)
                 _drop_with(parts, gone, {})
+    return _with(line, parts)
+
+
+def without(line: SpaceLine, cells: Iterable[Cell]) -> SpaceLine:
+    """The line without the parts in some cells, and what has no use or footing then."""
+    parts = dict(line.parts)
+    for at in cells:
+        if at in parts and parts[at].kind in _SOFT:
+            _drop_with(parts, parts.pop(at), {})
     return _with(line, parts)
 
 
@@ -212,33 +219,3 @@ def _drop_with(parts: dict[Cell, Part], gone: Part, taken: Mapping[Cell, Part]) 
     held = footing is not None and footing.kind in FULL
     if gone.kind != "wire" and over is not None and over.kind == "wire" and not held:
         del parts[above]
-
-
-def unfired(
-    problem: Problem,
-    tape: Sequence[Cell],
-    parts: Mapping[Cell, Part],
-    line: SpaceLine,
-    dug: Iterable[Cell],
-) -> tuple[Cell, ...]:
-    """The lifts that do not move when all wires are powered at once, each in its own time."""
-    scenario = problem.scenario
-    covers = [
-        Part("cover", cell)
-        for cell, home in zip(problem.graph.cells, problem.homes, strict=True)
-        if home is not None and cell not in set(tape)
-    ]
-    holes = tuple(boxes({*dug, *parts}))
-    machine = Machine(
-        "", scenario.room, scenario.rules, tuple(tape), (*parts.values(), *covers), holes
-    )
-    simulation = Simulation(machine, Case(overhead=False, ground=True))
-    simulation.run_to_rest(200)
-    before = {ram.at: ram.state for ram in simulation.rams}
-    latest = max(line.lead.values(), default=0)
-    for wire, lead in line.lead.items():
-        simulation.pulse_wire(wire, 1 + 2 * (latest - lead), 2)
-    for _ in range(1 + 2 * latest):
-        simulation.step()
-    moving = {ram.at for ram in simulation.rams if ram.state != before[ram.at]}
-    return tuple(lift for lift in line.lifts if lift not in moving)

@@ -31,12 +31,13 @@ from solver.net.net_layout import Laid
 from solver.net.net_ways import Ways, at_wire, feed_ticks, fired, hardest, heard, near, reached
 from solver.net.reach import powered
 from solver.net.space_line import behind_lift
-from solver.net.space_scene import Scene, diggable, lay_scene
+from solver.net.space_scene import Scene, diggable
+from solver.net.space_trials import Trials
 from solver.net.space_trigger import is_quiet, trigger_cells
 from solver.net.wire_ground import WireGround, wire_ground
 
-THINNINGS = 3
-"""Times that wires are taken away to make room for cables."""
+MOST_SCENES = 3
+"""Scenes of one route that cables are sought for, until one is accepted."""
 MAX_TRIGGERS = 8
 """Covers for the button that cables are led from."""
 MAX_NETS = 4
@@ -82,27 +83,25 @@ class SpaceNetSearch:
     def candidates(self, route: Route) -> Iterator[Net | NoLine]:
         """Nets for a route, fewest parts first; then, if there is none, why.
 
-        First with the line as it is laid, then without the wires that no cable can reach.
+        First with the line as it is laid, then with what is changed round its faults, or without
+        the wires that no cable can reach.
         """
-        bare: set[Cell] = set()
-        found = False
-        for _ in range(THINNINGS):
-            scene = lay_scene(self.problem, self.system, route, bare)
-            if isinstance(scene, NoLine):
-                if not bare:
-                    yield scene
-                    return
-                break
+        trials, led, found = Trials(self.problem, self.system, route), 0, False
+        for change, scene in trials.scenes():
             ways = self._ways(scene)
             for net in self._cabled(route, scene, ways):
                 found = True
                 yield net
-            more = _lifts_to_bare(scene, ways) - bare
-            if not more:
+            led += route in self.floors
+            if led >= MOST_SCENES:
                 break
-            bare |= more
+            if more := _lifts_to_bare(scene, ways) - change.bare:
+                trials.ask(change.bared(more), soon=True)
+            trials.turn_folds(change)
         if not found:
-            yield NoLine("no cables from a button to all pieces of the line", proven=False)
+            yield trials.refused or NoLine(
+                "no cables from a button to all pieces of the line", proven=False
+            )
 
     def cabled(self, route: Route, scene: Scene) -> Iterator[Net]:
         """Nets of one scene, fewest parts first."""

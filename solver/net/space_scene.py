@@ -3,21 +3,54 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from models.geometry import VECTOR, Cell, add, sub
+from models.machine import Machine
 from models.parts import Part
 from models.problem import Problem
 from models.route import CornerOption, Route, RouteCut
 from models.system import System
 from solver.net.assemble import CollisionError, Placed, merge
+from solver.net.dry_run import bare_machine, unfired
 from solver.net.floor_line import NoLine
 from solver.net.fold_sites import place_folds
 from solver.net.layout import level_of, place_drives
 from solver.net.lift_lines import ClashError
-from solver.net.space_line import SpaceLine, space_line, thinned, unfired, yielding
+from solver.net.space_line import SpaceLine, space_line, thinned, without, yielding
 
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
+
+
+@dataclass(frozen=True)
+class Change:
+    """How a scene differs from the usual one."""
+
+    bare: frozenset[Cell] = frozenset()
+    """Lifts without wires: cables are to fire them."""
+    other_side: frozenset[int] = frozenset()
+    """Folds, by number, with their sensors not where they meet least but opposite."""
+    gone: frozenset[Cell] = frozenset()
+    """Cells that the line must leave."""
+
+    def bared(self, lifts: Iterable[Cell]) -> Change:
+        """The same with more bare lifts."""
+        return replace(self, bare=self.bare | set(lifts))
+
+    def turned(self, fold: int) -> Change:
+        """The same with one fold the other way round."""
+        return replace(self, other_side=self.other_side ^ {fold})
+
+    def less(self, cells: Iterable[Cell]) -> Change:
+        """The same with more cells that the line must leave."""
+        return replace(self, gone=self.gone | set(cells))
+
+    def size(self) -> int:
+        """What it may cost, roughly: a lift of its own cable counts most."""
+        return 3 * len(self.bare) + len(self.other_side) + len(self.gone)
+
+
+USUAL = Change()
 
 
 @dataclass(frozen=True)
@@ -35,6 +68,8 @@ class Scene:
     """Lifts that no wire fires."""
     depth: int
     """How deep all this reaches."""
+    machine: Machine
+    """All this, without trigger and cables."""
 
 
 def diggable(problem: Problem) -> Iterator[Cell]:
@@ -49,20 +84,15 @@ def diggable(problem: Problem) -> Iterator[Cell]:
                     yield (x, y, z)
 
 
-def lay_scene(
-    problem: Problem, system: System, route: Route, bare: Iterable[Cell]
-) -> Scene | NoLine:
-    """Lines, folds and drives; or why they do not go together.
-
-    Lifts named `bare` get no wires: they are to be fired by cables.
-    """
+def lay_scene(problem: Problem, system: System, route: Route, change: Change) -> Scene | NoLine:
+    """Lines, folds and drives; or why they do not go together."""
     tape = [problem.graph.cells[i] for i in route.cells]
     drives = place_drives(problem, system, route)
     try:
         line = space_line(problem, system, tape)
-        folds = place_folds(problem, tape, line, drives)
+        folds = place_folds(problem, tape, line, drives, change.other_side)
         line = yielding(line, [*drives, *folds], problem.digging.allows)
-        line = thinned(line, bare)
+        line = without(thinned(line, change.bare), change.gone)
         parts, _ = merge((*drives, *folds), line.parts.values())
     except ClashError as clash:
         return NoLine(f"the lines do not fit the loop: {clash}", proven=False)
@@ -75,17 +105,22 @@ def lay_scene(
     if missing is not None:
         return NoLine(missing, proven=False)
     air = _breath(problem, where, hard | line.air)
-    left = unfired(problem, tape, where, line, air)
-    depth = depth_dug(problem, where, air, drives)
-    return Scene(line, tuple(folds), where, frozenset(hard), air, left, depth)
+    dug = dug_for(problem, where, air, drives)
+    machine = bare_machine(problem, tape, where, dug)
+    left, depth = unfired(machine, line), depth_of_cells(problem, dug)
+    return Scene(line, tuple(folds), where, frozenset(hard), air, left, depth, machine)
 
 
-def depth_dug(
+def dug_for(
     problem: Problem, parts: Iterable[Cell], air: Iterable[Cell], drives: Iterable[Placed]
-) -> int:
-    """How deep it is dug for parts, for air and for the vents of drives."""
+) -> set[Cell]:
+    """What is dug for parts, for air and for the vents of drives."""
     vents = {c for drive in drives for c in map(drive.frame.cell, drive.design.vents)}
-    dug = {*parts, *air, *(c for c in vents if problem.digging.allows(c))}
+    return {*parts, *air, *(c for c in vents if problem.digging.allows(c))}
+
+
+def depth_of_cells(problem: Problem, dug: Set[Cell]) -> int:
+    """How deep it is dug."""
     return max(level_of(problem, cell) for cell in dug - set(problem.index))
 
 

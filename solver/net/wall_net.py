@@ -16,12 +16,13 @@ from models.problem import Problem, face_name
 from models.route import Route
 from models.system import System
 from solver.net.assemble import CollisionError, Placed, merge
+from solver.net.dry_run import bare_machine, unfired
 from solver.net.floor_line import Net, NoLine
 from solver.net.layout import place_drives
 from solver.net.lift_lines import WALL_DEPTH, LiftLine, double_climbs, wall_line
-from solver.net.space_line import SpaceLine, unfired
+from solver.net.space_line import SpaceLine
 from solver.net.space_net import MAX_NETS, SpaceNetSearch
-from solver.net.space_scene import Scene, depth_dug
+from solver.net.space_scene import Scene, depth_of_cells, dug_for
 from solver.net.woven_line import Ground, Woven, bars_of, faults_of, weave
 
 POLISH, THIN_POLISH = ((0.5, 60),), ((0.5, 60), (2.0, 150))
@@ -95,9 +96,13 @@ class WallNetSearch(SpaceNetSearch):
         keep = frozenset(add(at, ground.inward) for at in lifts)
         spun = SpaceLine(own, wires, lifts, air, keep)
         tape = [self.problem.graph.cells[i] for i in route.cells]
-        mute = unfired(self.problem, tape, parts, spun, air)
-        depth = depth_dug(self.problem, parts, air, units)
-        return Scene(spun, (), parts, frozenset(ground.air), frozenset(air), mute, depth)
+        dug = dug_for(self.problem, parts, air, units)
+        machine, depth = (
+            bare_machine(self.problem, tape, parts, dug),
+            depth_of_cells(self.problem, dug),
+        )
+        mute = unfired(machine, spun)
+        return Scene(spun, (), parts, frozenset(ground.air), frozenset(air), mute, depth, machine)
 
     def _ground_of(self, route: Route, units: tuple[Placed, ...]) -> Ground | None:
         """What a line has to get along with; None where lifts and drives meet already."""
