@@ -15,6 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -22,6 +23,8 @@ from models.fault import InputError
 from models.machine import Machine
 from models.outcome import Feasible
 from models.surface import SURFACES
+from models.sweep import Axis, Case, Row, Sweep
+from solver.cli import cli
 from solver.files import OUTPUT_NAMES
 from solver.machine_file import MAX_BYTES, parse_machine, read_machine, write_machine
 from solver.pipeline import Outcome, check_file, simulate_file, write_outcome
@@ -31,7 +34,8 @@ from solver.sheets.export_json import json_files
 from solver.sheets.export_svg import svg_files
 from solver.sheets.page import write_page
 from solver.sheets.text import write_sheets
-from tests.campaign_fuzz import TARGETS, blindly
+from solver.sweep.page import write_summary
+from tests.campaign_fuzz import TARGETS, WISHES, blindly
 from tests.campaign_interrupts import CALL
 from tests.oracles.ring_builder import build_ring, rectangle
 
@@ -282,6 +286,33 @@ def test_titles_and_units_say_nothing_that_acts(tmp_path):
     assert page.count("</script>") == write_page(build_plan(parse_machine(RING, "m"))).count(
         "</script>"
     )
+
+
+MARKUP = "</script><script>alert(1)</script><img src=x>"
+
+
+def pages(folder: Path) -> list[Path]:
+    return [path for path in folder.rglob("*") if path.suffix in (".html", ".svg")]
+
+
+def test_pages_of_patterns_escape_titles(tmp_path):
+    (tmp_path / "machine.json").write_text(json.dumps(RING))
+    (tmp_path / "wishes.toml").write_text(WISHES.decode().replace("Eight", MARKUP))
+    call = ["pattern", str(tmp_path), str(tmp_path / "wishes.toml"), "--out", str(tmp_path / "out")]
+    assert CliRunner().invoke(cli, call).exit_code == 0
+    assert pages(tmp_path)
+    for page in pages(tmp_path):
+        assert "<script>alert" not in page.read_text()
+        assert "<img src=x" not in page.read_text()
+
+
+def test_the_summary_of_a_sweep_escapes_all_names():
+    sweep = Sweep(MARKUP, (MARKUP,), (Axis(MARKUP, (MARKUP,)),), {MARKUP: {}, "other": {}})
+    case = Case(MARKUP, MARKUP, {MARKUP: MARKUP}, MARKUP, "", (MARKUP,))
+    page = write_summary(sweep, [(case, Row("wrong", reasons=(MARKUP,), errors=(MARKUP,)))])
+    assert "&lt;script&gt;alert" in page
+    assert "<script>alert" not in page
+    assert "<img src=x" not in page
 
 
 def test_numbers_must_be_numbers():
