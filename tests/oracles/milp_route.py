@@ -18,13 +18,14 @@ Terms = dict[int, float]
 
 
 class MilpRoute:
-    """One problem as a program."""
+    """One problem as a program. Each call of HiGHS may take so long, then a TimeoutError comes."""
 
-    def __init__(self, problem: RouteProblem) -> None:
+    def __init__(self, problem: RouteProblem, limit_s: float = 600.0) -> None:
         self.problem = problem
         self.highs = highspy.Highs()
         self.highs.silent()
         self.highs.setOptionValue("threads", 1)
+        self.highs.setOptionValue("time_limit", limit_s)
         self.columns = 0
         graph = problem.graph
         usable = problem.required if problem.exact else problem.allowed
@@ -210,6 +211,8 @@ class MilpRoute:
             status = self.highs.getModelStatus()
             if status == highspy.HighsModelStatus.kInfeasible:
                 return None
+            if status == highspy.HighsModelStatus.kTimeLimit:
+                raise TimeoutError
             assert status == highspy.HighsModelStatus.kOptimal, status
             values = self.highs.getSolution().col_value
             pieces = self._pieces(values)
