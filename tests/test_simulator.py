@@ -164,7 +164,7 @@ def test_an_even_ring_of_inverters_rests(count: int) -> None:
     assert simulation.at_rest()
 
 
-def buffered(delay: int) -> Simulation:
+def buffered(delay: int | None) -> Simulation:
     return world(
         *wire((0, 0, 0)), part("buffer", (1, 0, 0), "+x", delay), part("block", (1, 0, -1))
     )
@@ -176,6 +176,30 @@ def test_a_buffer_delays_and_lengthens_short_pulses(delay: int, pulse: int) -> N
     simulation = buffered(delay)
     simulation.pulse_wire((0, 0, 0), 1, pulse)
     assert on_times(simulation, (1, 0, 0), 40) == span(1 + 2 * delay, max(pulse, 2 * delay))
+
+
+def test_a_buffer_whose_delay_is_not_given_takes_one_tick() -> None:
+    simulation = buffered(None)
+    simulation.pulse_wire((0, 0, 0), 1, 5)
+    assert on_times(simulation, (1, 0, 0), 40) == span(3, 5)
+
+
+def test_tape_that_comes_between_a_dark_sensor_and_a_wire_gives_no_power() -> None:
+    """From memory: strong power passes only while there is any."""
+    simulation = world(
+        part("sensor", (0, 0, 0), "-x"),
+        part("push_ram", (1, -2, 0), "+y"),
+        *wire((2, 0, 0)),
+        tape=((1, -1, 0),),
+    )
+    simulation.power_ram((1, -2, 0), True)
+    for _ in range(8):
+        simulation.step()
+        assert levels(simulation) == {(2, 0, 0): 0}
+    assert simulation.block_at == [(1, 0, 0)]
+    simulation.power_ram((1, -2, 0), False)
+    simulation.run_to_rest(20)
+    assert levels(simulation) == {(2, 0, 0): 0}
 
 
 @pytest.mark.parametrize("delay", [1, 2, 3, 4])
