@@ -19,6 +19,7 @@ from models.outcome import Feasible, Infeasible
 from models.surface import SurfaceName
 from solver.flatten import flatten
 from solver.machine_file import write_machine
+from solver.net.floor_line import NoLine
 from solver.net.folds import LONGEST
 from solver.net.realise import realise
 from solver.net.space_net import SpaceNetSearch
@@ -251,11 +252,12 @@ def test_a_ceiling_four_deep_and_no_margin() -> None:
     assert max(z for _, _, z in machine.dug_cells) == ROOM[2] + 4
 
 
-def test_what_is_not_found_is_not_called_impossible() -> None:
-    """An edge of two cells below a ceiling: no line is known that fires its lifts."""
-    cells = loop([(3, 5, 8), (3, 10, 8), (3, 10, 7), (8, 10, 7), (8, 10, 8), (8, 5, 8)])
-    outcome = solve_scenario(drawing(ROOM, cells, ["ceiling", "north"]), budget_s=BUDGET_S)
-    assert outcome.verdict == "undecided"
+def test_what_is_not_found_is_not_called_impossible(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A room that has a machine, with every net refused: that no net was found proves nothing."""
+    none = NoLine("no cables", proven=False)
+    monkeypatch.setattr(SpaceNetSearch, "candidates", lambda *_: iter([none]))
+    scenario = drawing(ROOM, loop(WALL_CEILING), ["ceiling", "north"])
+    assert solve_scenario(scenario, budget_s=BUDGET_S).verdict == "undecided"
 
 
 def test_every_part_of_a_fold_is_named() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
 
 from models.geometry import Cell, add
 from solver.net.cable_trees import FAR, MOST_TICKS, CableTable, Goal
@@ -116,15 +117,19 @@ class CableSearch:
 def best_trees(
     space: Space, goals: Sequence[Goal], triggers: Mapping[Cell, Roots], ground: WireGround
 ) -> Iterator[Found]:
-    """Trees from any trigger, fewest parts first.
+    """Trees from any trigger: the smallest first, then the smallest of sensors only, then others.
 
-    One of sensors only is soon found; those with wires are worth while only if they are smaller.
+    One of sensors only is soon found, and it is the one to try where wires turn out to do harm;
+    those with wires are worth while only if they are smaller.
     """
     plain = CableSearch(space, goals, triggers, MOST_SPARE).trees()
     first = next(plain, None)
+    wired: Iterator[Found] = iter(())
     if len(goals) <= MOST_WIRED:
         below = FAR if first is None else first[1].size
-        yield from CableSearch(space, goals, triggers, MOST_SPARE, ground).trees(below)
+        wired = CableSearch(space, goals, triggers, MOST_SPARE, ground).trees(below)
+        yield from islice(wired, 1)
     if first is not None:
         yield first
-        yield from plain
+    yield from wired
+    yield from plain

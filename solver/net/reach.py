@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Set
 
-from models.geometry import VECTOR, Cell, add
+from models.geometry import OPPOSITE, VECTOR, Cell, add, step
 from models.parts import CONDUCTIVE, RAMS, Part
 from solver.net.lift_lines import DOWN, UP
 
@@ -46,3 +46,10 @@ def powered(
                     level[other] = level[at] - 1
                     queue.append(other)
     return level
+
+
+def output_of(part: Part) -> Cell | None:
+    """The cell that a part puts power into straight ahead."""
+    if part.face is None or part.kind not in ("sensor", "buffer"):
+        return None
+    return step(part.at, OPPOSITE[part.face] if part.kind == "sensor" else part.face)

@@ -180,18 +180,25 @@ class SpaceNetSearch:
         """Nets with few sensors; the first has the fewest, if its search came to an end."""
         if len(goals) > MANY_GOALS:
             return
-        if floor.tree is not None:
-            yield self._net(scene, *floor.tree)
-        if len(goals) <= MOST_GOALS:
-            spaces = [self._down_to(ways.space, floor.depth), ways.space]
-            for space in spaces if floor.depth < self.deepest else spaces[1:]:
-                trees = best_trees(space, goals, ways.triggers, ways.ground)
-                yield from (self._net(scene, *found) for found in trees)
+        seen: list[Found] = []
+        for found in self._trees(ways, goals, floor):
+            if found not in seen:
+                seen.append(found)
+                yield self._net(scene, *found)
         nearest = sorted(ways.triggers, key=lambda c: (self._farness(scene, c), c))
         for trigger in nearest[:MAX_TRIGGERS]:
             net = self._net_from(scene, trigger)
             if net is not None:
                 yield net
+
+    def _trees(self, ways: Ways, goals: Sequence[Goal], floor: Floor) -> Iterator[Found]:
+        """Trees to all goals at once, no deeper than need be first; some come twice."""
+        if floor.tree is not None:
+            yield floor.tree
+        if len(goals) <= MOST_GOALS:
+            spaces = [self._down_to(ways.space, floor.depth), ways.space]
+            for space in spaces if floor.depth < self.deepest else spaces[1:]:
+                yield from best_trees(space, goals, ways.triggers, ways.ground)
 
     def _farness(self, scene: Scene, cover: Cell) -> int:
         return sum(_apart(cover, wire) for wire in (*scene.line.wires(), *scene.mute))

@@ -11,13 +11,13 @@ from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 
-from models.geometry import OPPOSITE, VECTOR, Cell, step
-from models.parts import Part
+from models.geometry import VECTOR, Cell
 from models.problem import Problem
 from models.route import Route
 from models.system import System
 from solver.net.dry_run import faults_of_scene
 from solver.net.floor_line import NoLine
+from solver.net.reach import output_of
 from solver.net.space_line import behind_lift
 from solver.net.space_scene import USUAL, Change, Scene, lay_scene
 
@@ -99,13 +99,6 @@ def woken_line(scene: Scene) -> frozenset[Cell]:
         if out is not None and out in scene.line.parts and scene.parts[out].unit == "line":
             found.add(out)
     return frozenset(at for at in found if scene.parts[at].kind in ("wire", "block"))
-
-
-def output_of(part: Part) -> Cell | None:
-    """The cell that a part puts power into straight ahead."""
-    if part.face is None or part.kind not in ("sensor", "buffer"):
-        return None
-    return step(part.at, OPPOSITE[part.face] if part.kind == "sensor" else part.face)
 
 
 def _apart(cell: Cell, spots: Iterable[Cell]) -> int:

@@ -9,10 +9,11 @@ from models.geometry import VECTOR, Cell, Frame, add, scale, sub
 from models.parts import RAMS, Part
 from models.problem import Problem
 from solver.net.lift_lines import DOWN, UP
+from solver.net.reach import output_of
 
 _SIDES: tuple[Cell, ...] = tuple(VECTOR.values())
 _MUTE = frozenset({*RAMS, "sensor", "insulator"})
-"""What may stand beside the trigger's ram: it powers nothing, or only straight ahead."""
+"""What may stand beside the trigger's ram, if it does not power it straight ahead."""
 
 
 def trigger_cells(problem: Problem, cover: Cell) -> tuple[Cell, Cell]:
@@ -32,9 +33,10 @@ def is_quiet(ram: Cell, parts: Mapping[Cell, Part]) -> bool:
 
     Nor may a ram lie below: its overhead pickup would hear the button through the cover.
     """
-    near = (parts.get(add(cell, side)) for cell in (ram, add(ram, UP)) for side in _SIDES)
+    heard = (ram, add(ram, UP))
+    near = [p for cell in heard for side in _SIDES if (p := parts.get(add(cell, side)))]
     below = parts.get(add(ram, DOWN))
-    return all(part is None or part.kind in _MUTE for part in near) and (
+    return all(part.kind in _MUTE and output_of(part) not in heard for part in near) and (
         below is None or below.kind not in RAMS
     )
 
