@@ -6,6 +6,7 @@ left, whether a machine has it is another question.
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 
 from models.route import RouteNone, RouteUnknown
@@ -15,6 +16,9 @@ from solver.explain.switched import Refuted, Unsettled
 from solver.flatten import flatten
 from solver.net.systems import WORLD
 from solver.search import any_route
+
+SHARE_OF_ONE = 0.3
+"""How much of the time left one question may take, so that a hard one does not end them all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,10 @@ class RulesOracle:
         self, active: frozenset[str], deadline: float | None = None
     ) -> Routed | Refuted | Unsettled:
         """Whether a route keeps these requirements."""
-        until = self.deadline if deadline is None else min(deadline, self.deadline)
+        now = time.monotonic()
+        until = now + SHARE_OF_ONE * (self.deadline - now)
+        if deadline is not None:
+            until = min(deadline, until)
         answers = []
         for kept in variants(self.scenario, keep_only(self.scenario, active)):
             verdict = any_route(flatten(verdict_only(kept)), WORLD, 0, until)

@@ -12,13 +12,12 @@ from models.problem import Problem
 from models.route import EdgeLimits, EdgeSpan
 from models.scenario import Scenario, cell_requirement
 from models.surface import SurfaceName
-from solver.explain.by_rules import RulesOracle
+from solver.explain.by_rules import Routed, RulesOracle
 from solver.explain.direct import DirectOracle
 from solver.explain.facts import CoreView
 from solver.explain.oracle import Kept
 from solver.explain.relax import droppable, requirement_text
 from solver.explain.shrink import Core, ordered_groups, shrink
-from solver.explain.switched import Refuted
 from solver.flatten import flatten
 from solver.net.systems import WORLD
 from solver.net.worked import FLAT_COLUMN
@@ -63,11 +62,14 @@ def explain_rooms(
 
 
 def _shrunk(scenario: Scenario, deadline: float, say: Callable[[str], None]) -> Core | None:
-    """Requirements that no route keeps, as few as can be; None if time ran out at the start."""
+    """Requirements that no route keeps, as few as can be; None if a route keeps all of them.
+
+    That all together cannot be kept is the verdict: it is not proven again where that takes long.
+    """
     say("no machine; looking for the reason")
     oracle = RulesOracle(scenario, time.monotonic() + SHARE * (deadline - time.monotonic()))
     every = frozenset(droppable(scenario))
-    if not isinstance(oracle.ask(every), Refuted):
+    if isinstance(oracle.ask(every), Routed):
         return None
     core = shrink(oracle, every, ordered_groups(scenario, every))
     say(f"{len(core.names)} requirements cannot hold together")
