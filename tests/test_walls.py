@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import pytest
 
-from models.geometry import FACES, Box, Frame, sub
+from models.geometry import Box, Frame, sub
 from models.machine import ALL_CASES, Case, Machine
 from models.outcome import Feasible, Infeasible, Undecided
 from models.parts import RAMS, Part
@@ -201,11 +201,16 @@ def test_a_ram_beside_a_drive_is_fired_where_the_rules_of_power_say_so(tmp_path)
         for i, cell in enumerate(machine.tape)
         if sub(cell, machine.tape[i - 1]) != sub(machine.tape[(i + 1) % 32], cell)
     }
-    drives = {design.up: design for design in reversed(wall_system().drives)}
+    placed = {(part.kind, part.at, part.face) for part in machine.parts}
     tried = 0
     for arrives, (cell, leaves) in corners.items():
         frame = Frame(cell, arrives, leaves, (0, -1, 0))
-        design = drives[next(face for face in FACES if frame.face(face) == "+z")]
+        (design,) = (
+            made.design
+            for made in load_entries()
+            if frame.face(made.design.up) == "+z"
+            and placed.issuperset((p.kind, p.at, p.face) for p in made.design.place(frame, ""))
+        )
         for local in sorted(powers(design)):
             x, y, level = local
             own = (y == 0 and x <= 0) or (x == 0 and y >= 0) or (x, y) in TAKEN_BEFORE
@@ -215,8 +220,8 @@ def test_a_ram_beside_a_drive_is_fired_where_the_rules_of_power_say_so(tmp_path)
     assert tried > 10
 
 
-TAKEN_BEFORE = {(-1, -2), (0, -2), (-2, -1)}
-"""Where a drive's own rams stand: no tape passes there anyhow."""
+TAKEN_BEFORE = {(-1, -2), (0, -2), (-2, -1), (-1, -1)}
+"""Where a drive's own rams stand, and its head: no tape passes there, and no ram could stroke."""
 
 
 def fires(machine, at, front):
