@@ -12,7 +12,7 @@ from models.system import System
 from solver.flatten import flatten
 from solver.net.systems import systems_over
 from solver.route.large import LARGE
-from solver.search import Beaten, Progress, Say, search_system, value
+from solver.search import Beaten, Progress, Say, no_worse, search_system, value
 
 Bound = tuple[int, ...]
 LATER = 0.2
@@ -44,7 +44,7 @@ class Live:
         bounds = bounds_of(self.results, self.terms)
         current, waiting = self.current, self.systems - len(self.results)
         if waiting == 1 and current is not None:
-            bounds.append(current.bound)
+            bounds.append(tuple(current.named_bound.values()))
         elif waiting > 0:
             return {}
         return dict(zip(self.terms, min(bounds, default=()), strict=False))
@@ -94,6 +94,7 @@ def _verdict(
             isinstance(r, Infeasible)
             or (isinstance(r, Beaten) and r.proven)
             or (isinstance(r, Feasible) and r.optimal)
+            or any(no_worse(best, terms, b) for b in bounds_of([r], terms))
             for r in results
         )
         return replace(best, optimal=sure, lower_bound=best.score if sure else bound)

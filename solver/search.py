@@ -35,7 +35,7 @@ from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.elsewhere import Tries
 from solver.route.problem import clashing, route_problem
-from solver.route.worth import Routes, others_of, route_search
+from solver.route.worth import Routes, least_with_digging, others_of, route_search
 
 Say = Callable[[str], None]
 PATIENCE = 4
@@ -79,6 +79,16 @@ def search_system(
     problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
 ) -> Verdict | Beaten:
     """The best machine of one system; `deadline` is a `time.monotonic()` time."""
+    result = _machines(problem, system, deadline, seed, say, state)
+    if "dug" not in problem.scenario.loop.minimise or isinstance(result, Infeasible):
+        return result
+    least = least_with_digging(problem, system, seed, deadline)
+    return _with_digging(system, state, result, least)
+
+
+def _machines(
+    problem: Problem, system: System, deadline: float, seed: int, say: Say, state: Progress
+) -> Verdict | Beaten:
     nets = net_search(problem, system)
     if isinstance(nets, WallNetSearch):
         # Lines found by search take their time: first without them, on all routes.
@@ -221,7 +231,35 @@ def _cut_short(
 
 def _beaten(state: Progress, nets: NetSearch) -> Beaten:
     sure = not state.unproven and (state.best is None or nets.exhaustive)
-    return Beaten(state.bound, proven=sure)
+    return Beaten(tuple(state.named_bound.values()), proven=sure)
+
+
+def _with_digging(
+    system: System,
+    state: Progress,
+    result: Feasible | Undecided | Beaten,
+    least: tuple[int, ...] | None,
+) -> Verdict | Beaten:
+    """The result of a system with what its machines dig at least."""
+    terms = state.terms
+    known = tuple(state.named_bound.values())
+    bound = known if least is None else max(known, _with_depth(system, terms, least))
+    named = dict(zip(terms, bound, strict=False))
+    match result:
+        case Beaten(proven=proven):
+            assert state.rival is not None
+            return Beaten(bound, proven and no_worse(state.rival, terms, bound))
+        case Undecided():
+            return replace(result, lower_bound=named)
+        case Feasible(optimal=True):
+            return result
+    return _proven(result) if no_worse(result, terms, bound) else replace(result, lower_bound=named)
+
+
+def no_worse(found: Feasible, terms: tuple[str, ...], bound: tuple[int, ...]) -> bool:
+    """Whether nothing that this bound allows is better."""
+    values = value(found, terms)
+    return values[: len(bound)] < bound or (len(bound) == len(terms) and values <= bound)
 
 
 def _raise_bound(state: Progress, nets: NetSearch, bound: tuple[int, ...]) -> None:

@@ -18,6 +18,7 @@ from models.problem import Problem
 from models.scenario import TERMS, Scenario, Term
 from models.system import System
 from solver.flatten import flatten
+from solver.front.press_time import by_time
 from solver.net.systems import systems_over
 from solver.plan.watch import rest_after_press
 from solver.search import Beaten, Progress, Say, search_system
@@ -83,10 +84,13 @@ def search_front(so_far: FrontSoFar, deadline: float, seed: int, say: Say) -> No
     """Fill in a front until it is complete or time is up (`deadline`: a `time.monotonic()`)."""
     problem = flatten(so_far.scenario)
     systems = systems_over(so_far.scenario.surfaces, so_far.scenario.rules)
-    for i, system in enumerate(systems):
+    levels = [(0, system) for system in systems]
+    if TIME in so_far.terms:
+        levels = [pair for s in systems for pair in by_time(so_far.scenario, s, seed)]
+    for i, (least, system) in enumerate(levels):
         now = time.monotonic()
-        until = now + (deadline - now) / (len(systems) - i)
-        SystemFront(problem, system, so_far, until, seed, say).search()
+        until = now + (deadline - now) / (len(levels) - i)
+        SystemFront(problem, system, so_far, until, seed, say, least).search()
     if not systems:
         so_far.gaps.append(Gap("no system of designs is known for these surfaces", {}))
     so_far.done = True
@@ -102,6 +106,8 @@ class SystemFront:
     deadline: float
     seed: int
     say: Say
+    least_time: int
+    """Half-ticks that a press takes at least, with the slowest drives of the system."""
     needed: dict[str, int] = field(default_factory=dict)
     """What all machines that are still looked for need at least; grows as loops get shorter."""
 
@@ -111,13 +117,13 @@ class SystemFront:
         free = tuple(t for word in terms for t in TERMS if t == word and t != "depth")
         self.needed["depth"] = self.system.least_depth
         if TIME in terms:
-            # A button that is pressed is not at rest.
-            self.needed[TIME] = 2 * self.problem.scenario.rules.press
+            self.needed[TIME] = self.least_time
         before = len(self.so_far.gaps)
         if self.system.surfaces and "depth" in terms:
             self._gap("over several surfaces the depth is not searched for its own sake")
         if TIME in terms:
-            self._gap("the time of a press is measured, not searched for its own sake")
+            least = f"at least {self.least_time / 2:g} ticks with its slowest drives"
+            self._gap(f"the time of a press is measured, not searched for its own sake: {least}")
         firsts: dict[Term, Verdict] = {}
         for term in free:
             firsts[term] = self._least(_first(term, free), None)

@@ -33,8 +33,12 @@ MAX_REACH = 80
 """Link lengths that the route model tells apart."""
 
 
-def route_problem(problem: Problem, system: System) -> RouteProblem:
-    """The route problem of a room for one system."""
+def route_problem(problem: Problem, system: System, vents: bool = True) -> RouteProblem:
+    """The route problem of a room for one system.
+
+    `vents`: whether each drive is charged with all the cells that are dug beside it. Those that
+    fall together are dug once, so what routes cost with them is no bound on the digging.
+    """
     scenario = problem.scenario
     terms = route_terms(problem)
     allowed = frozenset(
@@ -49,7 +53,7 @@ def route_problem(problem: Problem, system: System) -> RouteProblem:
         graph=problem.graph,
         allowed=allowed,
         # A design that stands any way up comes once.
-        options=tuple(dict.fromkeys(_options(problem, system, allowed, terms))),
+        options=tuple(dict.fromkeys(_options(problem, system, allowed, terms, vents))),
         terms=terms,
         cell_costs=tuple(
             tuple(_cell_cost(problem, term, system, i) for i in range(len(problem.graph.cells)))
@@ -148,7 +152,11 @@ def corner_frame(problem: Problem, cell: int, in_port: int, out_port: int) -> Fr
 
 
 def _options(
-    problem: Problem, system: System, allowed: frozenset[int], terms: tuple[Term, ...]
+    problem: Problem,
+    system: System,
+    allowed: frozenset[int],
+    terms: tuple[Term, ...],
+    vents: bool,
 ) -> Iterable[CornerOption]:
     tokens: dict[Cell, int] = {}
     for cell in sorted(allowed):
@@ -161,12 +169,16 @@ def _options(
                 frame = corner_frame(problem, cell, in_port, out_port)
                 for drive in _standing(problem, system, home, frame):
                     claimed = drive.claimed(frame)
+                    costs = (
+                        _drive_cost(problem, system, t, drive, frame if vents else None)
+                        for t in terms
+                    )
                     yield CornerOption(
                         cell,
                         in_port,
                         out_port,
                         drive.name,
-                        tuple(_drive_cost(problem, system, term, drive, frame) for term in terms),
+                        tuple(costs),
                         frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
                         _forbidden(problem, system.on(home), drive, frame),
                     )
@@ -257,24 +269,28 @@ def _cell_cost(problem: Problem, term: Term, rooms: System, cell: int) -> int:
     if term == "parts":
         return system.cell_parts + 1
     if term == "dug":
-        return len(system.column.parts) + len(system.column.air)
+        return system.cell_parts + len(system.column.air)
     return int(term == "length")
 
 
-def _drive_cost(problem: Problem, system: System, term: Term, drive: Design, frame: Frame) -> int:
+def _drive_cost(
+    problem: Problem, system: System, term: Term, drive: Design, frame: Frame | None
+) -> int:
+    """What a drive costs; of its vents those that this frame lets be dug."""
     if term == "parts":
         return len(drive.parts) - system.corner_saves
     if term == "dug":
-        deep = [vent for vent in drive.vents if -vent[2] <= system.depth]
-        vents = [c for c in map(frame.cell, deep) if problem.digging.allows(c)]
-        return len({p.at for p in drive.parts} | set(drive.air)) + len(vents)
+        deep = [vent for vent in drive.vents if -vent[2] <= system.depth and frame is not None]
+        vents = [c for c in map(frame.cell, deep) if problem.digging.allows(c)] if frame else []
+        return len(drive.parts) + len(drive.air) - system.corner_saves + len(vents)
     return int(term == "corners")
 
 
 def _trigger_cost(term: Term, system: System) -> int:
     if term == "parts":
         return len(system.trigger.parts)
-    return system.trigger.depth if term == "dug" else 0
+    # The button stands in the room.
+    return len(system.trigger.parts) - 1 + len(system.trigger.air) if term == "dug" else 0
 
 
 def _reach_terms(problem: Problem, system: System, terms: tuple[Term, ...]) -> Iterable[ReachTerm]:

@@ -1,4 +1,7 @@
-"""Problem, system and the machine to beat -> the search for routes that are worth while."""
+"""Problem, system and the machine to beat -> the search for routes that are worth while.
+
+What is dug at least is a search of its own, as vents that fall together are dug once.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ from functools import partial
 
 from models.outcome import Feasible
 from models.problem import Problem
-from models.route import CornerOption, RouteProblem
+from models.route import CornerOption, RouteNone, RouteProblem
 from models.system import System
 from solver.route import RouteSearch
 from solver.route.problem import clashing, route_problem
@@ -23,6 +26,25 @@ def route_search(problem: Problem, system: System, seed: int, rival: Feasible | 
         return RectangleSearch(asked, clash=clash, below=below)
     extra = _extra(asked, others_of(asked, system)) if system.settled else ()
     return RouteSearch(asked, seed=seed, clash=clash, below=below, extra=extra)
+
+
+def least_with_digging(
+    problem: Problem, system: System, seed: int, deadline: float
+) -> tuple[int, ...] | None:
+    """What no route of a system is better than, up to the digging; None: nothing is known.
+
+    Of the vents none is counted. Terms in the order of the scenario, but for the depth.
+    """
+    if system.shares or system.surfaces:
+        return None
+    asked = route_problem(problem, system, vents=False)
+    upto = asked.terms.index("dug") + 1
+    clash = partial(clashing, problem, system)
+    if system.convex_only:
+        found = RectangleSearch(asked, clash=clash).solve(deadline)
+    else:
+        found = RouteSearch(asked, seed=seed, clash=clash).solve(deadline)
+    return None if isinstance(found, RouteNone) else found.lower_bound[:upto]
 
 
 def _extra(asked: RouteProblem, others: list[CornerOption]) -> tuple[int, ...]:
