@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from models.geometry import Cell, add, sub
+from solver.net.arms import STEPS, Boosters, TwoArms
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -20,81 +21,29 @@ EXTRA_TICKS = 3
 """How many more ticks than the least are tried before a feeding place is given up."""
 
 
-Boosters = dict[Cell, tuple[Cell, int]]
-"""{cell: (direction, delay in ticks)}."""
-_STEPS: tuple[Cell, ...] = ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
-
-
 def place_boosters(
-    loop: Sequence[Cell], path: Sequence[Cell], reach: int, least: int
+    two_arms: TwoArms, path: Sequence[Cell], least: int, settle: bool = False
 ) -> tuple[Boosters, int] | None:
     """The boosters and the ticks of the last net, or None where nothing fits.
 
     `path` runs from the trigger's cell to the cell beside the loop; its first cell is the feed.
+    `settle`: two arms will do, however many ticks they take.
     """
-    arms = _two_arms(loop, path, reach)
-    if arms is not None and arms[1] <= least:
+    arms = two_arms.fed(path)
+    if arms is not None and (settle or arms[1] <= least):
         return arms
     for ticks in range(least, least + EXTRA_TICKS + 1):
         if arms is not None and arms[1] <= ticks:
             return arms
-        found = _Line(loop, path, reach, ticks).solve()
+        found = _Line(two_arms.loop, path, two_arms.reach, ticks).solve()
         if found is not None:
             return found, ticks
     return arms
 
 
-def needs_no_search(loop: Sequence[Cell], path: Sequence[Cell], reach: int, least: int) -> bool:
-    """Whether the plain case fits, and is as quick as can be hoped for."""
-    arms = _two_arms(loop, path, reach)
-    return arms is not None and arms[1] <= least
-
-
-def _two_arms(
-    loop: Sequence[Cell], path: Sequence[Cell], reach: int
-) -> tuple[Boosters, int] | None:
-    """The plain case, without a model: one contact, no side contacts, two arms in lockstep."""
-    n, index = len(loop), {cell: i for i, cell in enumerate(loop)}
-    near = [[index[add(c, s)] for s in _STEPS if add(c, s) in index] for c in loop]
-    touched = [index[add(path[-1], s)] for s in _STEPS if add(path[-1], s) in index]
-    if any(len(cells) != 2 for cells in near) or len(touched) != 1 or len(path) >= reach:
-        return None
-    start = touched[0]
-    boosters: Boosters = {}
-    covered = [reach - 1 - len(path)] * 2
-    ticks = 0
-    while 1 + sum(covered) < n:
-        ends = _next_pair(loop, start, covered, n)
-        if ends is None:
-            return None
-        ticks += 1
-        for arm, at in enumerate(ends):
-            way = 1 if arm == 0 else -1
-            cell, after = loop[(start + way * at) % n], loop[(start + way * (at + 1)) % n]
-            boosters[cell] = (sub(after, cell), 1)
-            covered[arm] = at + reach
-    return boosters, ticks
-
-
-def _next_pair(
-    loop: Sequence[Cell], start: int, covered: Sequence[int], n: int
-) -> tuple[int, int] | None:
-    """How far along both arms the next boosters stand: as far as can be, fronts not crossing."""
-    choices = [
-        [at for at in range(reached + 1, 1, -1) if _straight(loop, start + way * at)]
-        for reached, way in zip(covered, (1, -1), strict=True)
-    ]
-    pairs = ((a, b) for a in choices[0][:6] for b in choices[1][:6] if a + b + 2 <= n)
-    return max(pairs, key=lambda p: (p[0] + p[1], min(p)), default=None)
-
-
-def _straight(loop: Sequence[Cell], i: int) -> bool:
-    n = len(loop)
-    here = loop[i % n]
-    return sub(here, loop[(i - 1) % n]) == sub(loop[(i + 1) % n], here)
-
-
 class _Line:
+    """A line of any shape as a model."""
+
     def __init__(self, loop: Sequence[Cell], path: Sequence[Cell], reach: int, ticks: int) -> None:
         from ortools.sat.python import cp_model
 
@@ -136,7 +85,7 @@ class _Line:
         return wire
 
     def _near(self, cell: Cell) -> list[int]:
-        return [self.index[add(cell, s)] for s in _STEPS if add(cell, s) in self.index]
+        return [self.index[add(cell, s)] for s in STEPS if add(cell, s) in self.index]
 
     def _post(self) -> None:
         model, time, level = self.model, self.time, self.level

@@ -21,6 +21,7 @@ from models.problem import Problem, face_name
 from models.route import Route
 from models.system import System
 from solver.net import coupling
+from solver.net.arms import TwoArms
 from solver.net.assemble import Placed
 from solver.net.floor_line import Line, LineSearch, Net, NoLine, Places, sides_of, upright
 from solver.net.layout import level_of
@@ -108,9 +109,9 @@ class FeedSearch(LineSearch):
         }
         return [cell for cell in triggers if cell in calm], calm
 
-    def _fed(self, loop: Sequence[Cell], path: tuple[Cell, ...]) -> Line | None:
+    def _fed(self, arms: TwoArms, path: tuple[Cell, ...]) -> Line | None:
         """A line that would need boosters is no use here: none are placed."""
-        return None if self._least_ticks(loop, path) else super()._fed(loop, path)
+        return None if self._least_ticks(arms.loop, path) else super()._fed(arms, path)
 
     def _trunk_net(self, route: Route, normal: Cell, trunk: Trunk) -> Net:
         system, loose = self.system, []

@@ -21,6 +21,7 @@ from models.problem import Problem, face_name
 from models.route import Route, RouteCut
 from models.system import System
 from solver.net import clearance
+from solver.net.arms import TwoArms
 from solver.net.assemble import Placed
 from solver.net.timing import InStep, drives_in_step
 from solver.route.problem import corner_frame
@@ -135,13 +136,14 @@ class LineSearch:
         paths = self._paths(loop, self.problem.normal(route.cells[0]), *places)
         found: list[Line] = []
         reached = False
-        for path, easy in self._easy_first(loop, paths):
+        arms = TwoArms(loop, self.reach)
+        for path, easy in self._easy_first(arms, paths):
             reached = True
             if found and len(path) > 1 + len(found[0].link):
                 break
             if not easy and any(line.ticks <= self._least_ticks(loop, path) for line in found):
                 continue
-            line = self._fed(loop, path)
+            line = self._fed(arms, path)
             if line is not None:
                 found.append(line)
             elif not found:
@@ -235,24 +237,23 @@ class LineSearch:
     # ------------------------------------------------------------------ boosters
 
     def _easy_first(
-        self, loop: Sequence[Cell], paths: Iterable[tuple[Cell, ...]]
+        self, arms: TwoArms, paths: Iterable[tuple[Cell, ...]]
     ) -> Iterator[tuple[tuple[Cell, ...], bool]]:
         """Of paths of one length first those that need no search: in long loops it takes minutes.
 
         There even longer ones come first; with them no line is claimed to be the cheapest.
         """
-        from solver.net.boosters import needs_no_search
-
         hard: list[tuple[Cell, ...]] = []
         for length, group in groupby(paths, key=len):
             for path in group:
-                if needs_no_search(loop, path, self.reach, self._least_ticks(loop, path)):
+                plain, least = arms.fed(path), self._least_ticks(arms.loop, path)
+                if plain is not None and (plain[1] <= least or len(arms.loop) >= LONG):
                     if hard and len(hard[0]) < length:
                         self.exhaustive = False
                     yield path, True
                 else:
                     hard.append(path)
-            if len(loop) < LONG:
+            if len(arms.loop) < LONG:
                 yield from ((path, False) for path in hard)
                 hard = []
         yield from ((path, False) for path in hard)
@@ -262,11 +263,13 @@ class LineSearch:
         far = len(loop) // 2 + len(path) - 1
         return max(0, -(-(far - self.reach + 1) // (self.reach + 1)))
 
-    def _fed(self, loop: Sequence[Cell], path: tuple[Cell, ...]) -> Line | None:
+    def _fed(self, arms: TwoArms, path: tuple[Cell, ...]) -> Line | None:
         """Boosters for a line fed through `path`; None if its arms cannot agree."""
         from solver.net.boosters import place_boosters
 
-        boosters = place_boosters(loop, path, self.reach, self._least_ticks(loop, path))
+        loop = arms.loop
+        least, long = self._least_ticks(loop, path), len(loop) >= LONG
+        boosters = place_boosters(arms, path, least, settle=long)
         if boosters is None:
             return None
         facing, ticks = boosters
