@@ -6,6 +6,7 @@ then; else it is only forced when the sum is reached, which is all an upper boun
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -75,10 +76,8 @@ class Graded:
 
     def above(self, value: int) -> int:
         """The literal for a sum greater than `value`; FALSE if that cannot be."""
-        for v, lit in zip(self.values, self.outputs, strict=True):
-            if v > value:
-                return lit
-        return FALSE
+        place = bisect_right(self.values, value)
+        return self.outputs[place] if place < len(self.outputs) else FALSE
 
     def next_above(self, value: int) -> int:
         """The least sum above `value` that could occur, as far as this sum is spelled out."""

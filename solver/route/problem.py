@@ -205,7 +205,7 @@ def _standing(
         and all(problem.digging.allows(cell) for cell in drive.claimed(frame))
         and (not rooms.by_cables or leaves_room(problem, drive, frame))
     ]
-    kept = system.parities if _line_is_known(problem, home) else {}
+    kept = system.parities if system.parities and _line_is_known(problem, home) else {}
     if kept:
         parity = "even" if _drawn_edge(problem, frame) % 2 == 0 else "odd"
         found = [d for d in found if kept.get(d.name, parity) == parity]
@@ -217,10 +217,11 @@ def _line_is_known(problem: Problem, home: SurfaceName | None) -> bool:
 
     Else there are too many ways to choose a drive for each corner.
     """
-    surfaces, drawn = problem.scenario.surfaces, problem.scenario.required()
+    surfaces = problem.scenario.surfaces
     deep = home is not None and surfaces[home].depth >= WALL_DEPTH
     if not deep or len(surfaces) > 1 or problem.scenario.loop.shape != "exact":
         return False
+    drawn = problem.scenario.required()
     spans = [max(c[i] for c in drawn) - min(c[i] for c in drawn) + 1 for i in range(3)]
     return len(drawn) == 2 * (sum(spans) - 1) - 4
 
