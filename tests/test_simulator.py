@@ -11,7 +11,7 @@ from vcdvcd import VCDVCD
 from models.geometry import Cell, Face
 from models.machine import ALL_CASES, Case, Machine
 from solver.sheets.waveform import waveforms
-from solver.simulate import Simulation, Stroke, prove_case, run_presses
+from solver.simulate import Simulation, Stroke, distinct, prove_case, run_presses
 from tests.circuits import machine_of
 from tests.oracles.ring_builder import Booster, Spot, build_ring, polygon, rectangle
 from tests.test_naive_simulator import oscillator
@@ -452,6 +452,38 @@ def test_ground_passes_power(ground: bool) -> None:
     for _ in range(3):
         simulation.step()
     assert (strokes(simulation)[(9, 1, 0)] == "EXTENDING") is ground
+
+
+def kept_of(machine: Machine) -> set[tuple[bool, bool]]:
+    worlds = distinct(Simulation(machine, case) for case in ALL_CASES)
+    return {(s.case.overhead, s.case.ground) for s in worlds}
+
+
+def test_worlds_that_cannot_differ_are_simulated_once() -> None:
+    """Snug in its ground the ring's circuit is the same in worlds that go the same way."""
+    machine = machine_of(build_ring(rectangle(4, 3), snug=True))
+    kept = distinct(Simulation(machine, case) for case in ALL_CASES)
+    assert len(kept) < len(ALL_CASES)
+    for case in ALL_CASES:
+        (twin,) = [s.case for s in kept if s.alike(Simulation(machine, case))]
+        assert run_presses(Simulation(machine, case), 2) == run_presses(
+            Simulation(machine, twin), 2
+        )
+
+
+def test_worlds_that_can_differ_are_both_simulated() -> None:
+    """A wire beside the cell above a ram; ground that a buffer faces, or that a part stands on."""
+    open_dug = [{"min": [-9, -9, -9], "max": [9, 9, 9]}]
+    entry = {"room": [1, 1, 1], "tape": [], "dug": open_dug}
+    plain = machine_of(entry | {"parts": [part("push_ram", (0, 0, 0), "-x"), *wire((4, 0, 1))]})
+    assert kept_of(plain) == {(False, True)}
+    above = [part("push_ram", (0, 0, 0), "-x"), *wire((1, 0, 1), "insulator")]
+    assert kept_of(machine_of(entry | {"parts": above})) == {(False, True), (True, True)}
+    edge = [*wire((8, 0, 0)), part("buffer", (9, 0, 0), "+x", 1), part("block", (9, 0, -1))]
+    edge += [part("push_ram", (10, 1, 0), "+y")]
+    assert kept_of(machine_of(entry | {"parts": edge})) >= {(False, True), (False, False)}
+    floating = machine_of(entry | {"parts": [part("wire", (0, 0, -9))]})
+    assert kept_of(floating) == {(False, True), (False, False)}
 
 
 def test_tape_passes_power_only_while_it_rests() -> None:

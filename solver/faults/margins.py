@@ -8,7 +8,7 @@ away from the right one until a case goes wrong.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 from models.geometry import Cell
@@ -16,7 +16,7 @@ from models.machine import Case, Machine
 from models.margin import Delay, Margin, Margins, Sooner
 from models.plan import Timing
 from solver.plan.watch import cases, timing
-from solver.simulate import Simulation
+from solver.simulate import Simulation, distinct
 
 LIMIT = 4
 """Half-ticks up to which margins are looked for."""
@@ -38,7 +38,7 @@ def find_margins(
         say(f"{delay.name}: {shrink} half-ticks shorter, {found[-1].grow} longer")
     known = known or timing(machine)
     interval = known.interval_half_ticks if known else None
-    return Margins(tuple(found), interval, sooner(machine, interval))
+    return Margins(tuple(found), interval, sooner(machine, interval, bench.cases))
 
 
 def delays(machine: Machine) -> Iterator[Delay]:
@@ -77,15 +77,18 @@ class _Bench:
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        self._ready: dict[Case, Simulation] = {}
+        fresh = distinct(Simulation(machine, case) for case in cases(machine))
+        self.cases = tuple(simulation.case for simulation in fresh)
+        """Those that can differ."""
+        self._ready = {simulation.case: simulation for simulation in fresh}
 
     def works(self, delay: Delay, half_ticks: int) -> bool:
         """Whether full turns are right in every case with this delay changed."""
         if delay.name == STROKE:
             rules = self.machine.rules.model_copy(update={"stroke_half_ticks": half_ticks})
             other = replace(self.machine, rules=rules)
-            return all(_full_turn(Simulation(other, c), None) for c in cases(self.machine))
-        return all(self._works_in(case, delay, half_ticks) for case in cases(self.machine))
+            return all(_full_turn(Simulation(other, c), None) for c in self.cases)
+        return all(self._works_in(case, delay, half_ticks) for case in self.cases)
 
     def _works_in(self, case: Case, delay: Delay, half_ticks: int) -> bool:
         simulation = self._ready.pop(case, None) or Simulation(self.machine, case)
@@ -125,12 +128,12 @@ def _full_turn(simulation: Simulation, press: int | None) -> bool:
 # ------------------------------------------------------------------ presses too close together
 
 
-def sooner(machine: Machine, interval: int | None) -> Sooner | None:
+def sooner(machine: Machine, interval: int | None, worlds: Iterable[Case] = ()) -> Sooner | None:
     """The next shorter interval between presses, if simulation shows that it goes wrong."""
     if interval is None:
         return None
     less = interval - 1
-    for case in cases(machine):
+    for case in worlds or cases(machine):
         simulation = Simulation(machine, case)
         simulation.run_to_rest(REST)
         simulation.press_all()

@@ -10,7 +10,7 @@ from models.geometry import Cell, step
 from models.machine import ALL_CASES, Case, Machine
 from models.parts import Part
 from models.plan import Happening, Mover, Opening, Piece, StageTest, Timing, Trace
-from solver.simulate import Event, Simulation, Stroke
+from solver.simulate import Event, Simulation, Stroke, distinct
 
 LIMIT = 600
 """Half-ticks to wait for rest."""
@@ -90,9 +90,8 @@ def timing(machine: Machine) -> Timing | None:
     half-tick by half-tick, until one goes wrong.
     """
     flush = rest = press = skew = 0
-    runs = []
-    for case in cases(machine):
-        simulation = Simulation(machine, case, record=True)
+    runs = distinct(Simulation(machine, case, record=True) for case in cases(machine))
+    for simulation in runs:
         if not simulation.buttons or not simulation.run_to_rest(LIMIT):
             return None
         press = simulation.buttons[0].length
@@ -101,11 +100,10 @@ def timing(machine: Machine) -> Timing | None:
             return None
         flush, rest = max(flush, took[0]), max(rest, took[1])
         skew = max(skew, _skew(simulation))
-        runs.append(simulation)
     least, interval = max(flush, press + 1), None
-    pairs = [_Pairs(simulation, least) for simulation in runs]
+    presses = [_Presses(simulation, least) for simulation in runs]
     for tried in range(max(rest, least), least - 1, -1):
-        if not all(pair.right(tried) for pair in pairs):
+        if not all(one.right(tried) for one in presses):
             break
         interval = tried
     return Timing(press // 2, flush, rest, interval, skew)
@@ -128,8 +126,7 @@ def _skew(simulation: Simulation) -> int:
 def rest_after_press(machine: Machine) -> int:
     """Half-ticks from a press to rest in the slowest case, for a machine that was accepted."""
     slowest = 0
-    for case in cases(machine):
-        simulation = Simulation(machine, case, record=True)
+    for simulation in distinct(Simulation(machine, c, record=True) for c in cases(machine)):
         took = _press_once(simulation) if simulation.run_to_rest(LIMIT) else None
         assert took is not None, "an accepted machine comes to rest"
         slowest = max(slowest, took[1])
@@ -148,44 +145,40 @@ def _press_once(simulation: Simulation) -> tuple[int, int] | None:
     return max(tape, default=start) - start, simulation.now - start
 
 
-class _Pairs:
-    """Two presses at an interval, again and again on one machine.
+class _Presses:
+    """Presses at intervals, one after the other on one machine.
 
-    After a right pair it is in its first state again, so that it need not be built anew. And
-    `least` half-ticks after the second press it is as it is after a press from rest: the first
-    press is forgotten. So what holds for two presses holds for any number of them, as long as
-    every interval is right and none is shorter than that.
+    `least` half-ticks after a right press the tape lies flush, and the machine is as it is after a
+    press from rest: all earlier presses are forgotten. So what holds for two presses holds for
+    any number of them, as long as every interval is right and none is shorter than that.
     """
 
     def __init__(self, simulation: Simulation, least: int) -> None:
         self._simulation = simulation
         self._least = least
-        self._idle = simulation.state()
-        self._presses = 2
-        simulation.press_all()
-        for _ in range(least):
-            simulation.step()
+        self._presses = 1
+        self._press()
         self._after_one = simulation.situation()
-        self._right = simulation.run_to_rest(LIMIT)
+
+    def _press(self) -> None:
+        self._simulation.press_all()
+        self._wait(self._least)
+        self._presses += 1
+
+    def _wait(self, half_ticks: int) -> None:
+        for _ in range(half_ticks):
+            self._simulation.step()
 
     def right(self, interval: int) -> bool:
-        """Whether the tape advances by two cells, flush and without a fault."""
+        """Whether the next press, so long after the last, does what one from rest does."""
         simulation = self._simulation
-        if not self._right:
-            return False
-        for wait in (interval, self._least):
-            simulation.press_all()
-            for _ in range(wait):
-                simulation.step()
-        self._presses += 2
-        self._right = (
+        self._wait(interval - self._least)
+        self._press()
+        return (
             simulation.situation() == self._after_one
-            and simulation.run_to_rest(LIMIT)
             and not simulation.faults
             and not simulation.misplaced(self._presses)
-            and simulation.state() == self._idle
         )
-        return self._right
 
 
 # ------------------------------------------------------------------ places

@@ -15,7 +15,14 @@ Its cost follows what changes, not the size of the machine. It shares no code wi
 
 from solver.simulate.circuit import Stroke
 from solver.simulate.journal import Event
-from solver.simulate.press import CaseResult, PressReport, prove, prove_case, run_presses
+from solver.simulate.press import (
+    CaseResult,
+    PressReport,
+    distinct,
+    prove,
+    prove_case,
+    run_presses,
+)
 from solver.simulate.simulation import Simulation
 
 __all__ = [
@@ -24,6 +31,7 @@ __all__ = [
     "PressReport",
     "Simulation",
     "Stroke",
+    "distinct",
     "prove",
     "prove_case",
     "run_presses",

@@ -73,6 +73,19 @@ def _placement_faults(simulation: Simulation, press: int) -> list[MachineFault]:
     return faults
 
 
+def distinct(simulations: Iterable[Simulation]) -> list[Simulation]:
+    """Of fresh simulations of one machine one for each world that can do anything else.
+
+    Two worlds with the same circuit go the same way until a ram strokes into ground, or draws at
+    it. That is a fault where the ground is there, so that world is kept: it has all faults of both.
+    """
+    kept: list[Simulation] = []
+    for simulation in sorted(simulations, key=lambda s: not s.case.ground):
+        if not any(simulation.alike(other) for other in kept):
+            kept.append(simulation)
+    return kept
+
+
 @dataclass(frozen=True)
 class CaseResult:
     """The outcome of a full turn of the tape in one case."""

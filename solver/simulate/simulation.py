@@ -241,6 +241,10 @@ class Simulation:
             frozenset(self.tape),
         )
 
+    def alike(self, other: Simulation) -> bool:
+        """Whether both worlds of a machine, fresh, do the same as long as no ram meets ground."""
+        return self._circuit == other._circuit and self.faults == other.faults
+
     def situation(self) -> tuple[object, ...]:
         """All that decides the future, at any time; tape blocks are alike, the clock starts now."""
         moving = {
