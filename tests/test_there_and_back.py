@@ -7,25 +7,32 @@ Then a whole machine, of parts only, with a button for each way.
 from __future__ import annotations
 
 import json
+import time
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
+from random import Random
 
 import pytest
 
+from models.counter import Countered, NoCounter
 from models.geometry import OPPOSITE, Box, Cell, Frame
-from models.machine import ALL_CASES, Machine
+from models.machine import ALL_CASES, Case, Machine
 from models.parts import RAMS, Part
 from models.rules import Rules
 from solver.characterise.testbed import corner_frames, rectangle
 from solver.check import check_machine
+from solver.counter.counter import counter_machine
+from solver.counter.prove import prove_two_ways
 from solver.machine_file import read_machine, write_machine
 from solver.net.catalogue import load_designs
 from solver.net.lift_lines import deep_line
 from solver.net.worked import FLAT_DRIVE, FLOOR_DRIVE
+from solver.read_scenario import parse_scenario, read_scenario
 from solver.simulate import Simulation, prove
 from tests.circuits import Experiment, compare
-from tests.oracles.two_way_ring import TwoWayRing
-from tests.test_cli_input import ROOT
+from tests.test_cli_input import ROOT, refused, ringwright
 
 UP: Cell = (0, 0, 1)
 PRESS = 80
@@ -148,26 +155,46 @@ def test_the_mirrored_drive_is_what_runs_it_back():
     assert not simulation.misplaced(0)
 
 
-# ------------------------------------------------------------------ the machine with two buttons
+# ------------------------------------------------------------------ machines with two buttons
 
-BUILT = ROOT / "scenarios" / "machines" / "there-and-back.json"
 FORTH, BACK = 0, 1
+SCENARIO = ROOT / "scenarios" / "counter" / "promenade.toml"
+SIZES = [(8, 8), (13, 9), (7, 10)]
+"""Odd edges and even ones, and lines longer than one feed reaches."""
+
+
+def hall(width: int, length: int, depth: int = 12, surface: str = "floor") -> str:
+    """A drawn rectangle with ground all round."""
+    rows = ["." * (width + 18)] * 9
+    inner = ["o" * width, *["o" + "." * (width - 2) + "o"] * (length - 2), "o" * width]
+    drawn = "\n".join([*rows, *("." * 9 + row + "." * 9 for row in inner), *rows])
+    return (
+        f'title = "Hall"\n[room]\nsize = [{width + 18}, {length + 18}, 4]\n'
+        f'[surfaces.{surface}]\ndepth = {depth}\nmargin = 2\nmap = """\n{drawn}\n"""\n'
+        '[loop]\ndirection = "clockwise"\nshape = "exact"\nminimise = ["parts"]\n'
+    )
+
+
+def designed(text: str, budget_s: float = 120, seed: int = 0) -> Countered | NoCounter:
+    scenario = parse_scenario(text, Path("hall.toml"))
+    return counter_machine(scenario, time.monotonic() + budget_s, seed, lambda line: None)
 
 
 @pytest.fixture(scope="module")
-def built():
-    return read_machine(BUILT)
+def built() -> Countered:
+    found = designed(hall(9, 7))
+    assert isinstance(found, Countered)
+    return found
 
 
-@pytest.mark.parametrize("case", ALL_CASES, ids=str)
-def test_each_button_moves_the_tape_its_own_way(built, case):
+def runs(machine: Machine, case: Case, presses: Sequence[int]) -> None:
     """Every press ends in the state in which it began: so what holds for one holds for any train
     of presses, each left to come to rest.
     """
-    simulation = Simulation(built, case)
+    simulation = Simulation(machine, case)
     assert simulation.run_to_rest(200)
     idle, count = simulation.state(), 0
-    for button in (FORTH, BACK, BACK, FORTH, FORTH, FORTH, BACK, BACK, BACK):
+    for button in presses:
         simulation.press(button=button)
         assert simulation.run_to_rest()
         count += 1 if button == FORTH else -1
@@ -176,16 +203,30 @@ def test_each_button_moves_the_tape_its_own_way(built, case):
         assert simulation.state() == idle
 
 
+@pytest.mark.parametrize(("width", "length"), SIZES)
+def test_each_button_moves_the_tape_its_own_way(width, length):
+    found = designed(hall(width, length), seed=3)
+    assert isinstance(found, Countered)
+    assert len(found.forth.tape) == 2 * (width + length) - 4
+    for case in ALL_CASES:
+        runs(found.forth, case, (FORTH, BACK, BACK, FORTH, FORTH, FORTH, BACK, BACK, BACK))
+        # Seen from the other side the buttons change places.
+        runs(found.back, case, (FORTH, BACK, BACK))
+
+
 def test_it_keeps_to_the_static_rules_and_has_two_buttons(built):
-    assert not check_machine(built)
-    assert [part.kind for part in built.parts].count("button") == 2
-    assert not built.loops
-    assert all(result.ok for result in prove(built, ALL_CASES))
+    for machine in (built.forth, built.back):
+        assert not check_machine(machine)
+        assert [part.kind for part in machine.parts].count("button") == 2
+        assert not machine.loops
+        assert all(result.ok for result in prove(machine, ALL_CASES))
+    assert built.forth.tape == built.back.tape[::-1]
+    assert set(built.forth.parts) == set(built.back.parts)
 
 
 @pytest.mark.parametrize(("case", "button"), list(product(ALL_CASES, (FORTH, BACK))), ids=str)
 def test_the_twin_sees_the_same_either_way(built, case, button):
-    made = json.loads(write_machine(built))
+    made = json.loads(write_machine(built.forth))
     at = [tuple(part["at"]) for part in made["parts"] if part["kind"] == "button"][button]
     experiment = Experiment(made, overhead=case.overhead, ground=case.ground)
     experiment.presses = [(at, 1)]
@@ -194,10 +235,11 @@ def test_the_twin_sees_the_same_either_way(built, case, button):
 
 def test_no_drive_of_it_can_be_left_out(built):
     """Without the rams of one corner that way fails, and only that way."""
-    for way, other in (("A", BACK), ("B", FORTH)):
-        corner = f"drive {way}0"
-        kept = tuple(p for p in built.parts if p.unit != corner or p.kind not in RAMS)
-        less = replace(built, parts=kept)
+    for way, other in (("forth", BACK), ("back", FORTH)):
+        corner = f"drive {way} 1"
+        kept = tuple(p for p in built.forth.parts if p.unit != corner or p.kind not in RAMS)
+        less = replace(built.forth, parts=kept)
+        assert not prove_two_ways(less).ok
         for button, right in ((other, True), (FORTH + BACK - other, False)):
             simulation = Simulation(less, ALL_CASES[0])
             simulation.run_to_rest(200)
@@ -207,5 +249,72 @@ def test_no_drive_of_it_can_be_left_out(built):
             assert good == right
 
 
-def test_it_is_laid_out_again_part_by_part():
-    assert write_machine(TwoWayRing(9, 7, 2).machine()) == BUILT.read_text(encoding="utf-8")
+def test_presses_are_right_from_the_stated_interval_on_and_wrong_before(built):
+    proof = built.proof
+    machine, rng = built.forth, Random(5)
+    for case in ALL_CASES:
+        simulation = Simulation(machine, case)
+        simulation.run_to_rest(200)
+        count = 0
+        for _ in range(12):
+            button = rng.randrange(2)
+            simulation.press(button=button)
+            count += 1 if button == FORTH else -1
+            for _ in range(proof.interval_half_ticks + rng.choice((0, 0, 1, 5, 40))):
+                simulation.step()
+            assert not simulation.misplaced(count)
+        assert simulation.run_to_rest()
+        assert not simulation.faults
+        assert not simulation.misplaced(count)
+    wrong = 0
+    for case, first, second in product(ALL_CASES, range(2), range(2)):
+        simulation = Simulation(machine, case)
+        simulation.run_to_rest(200)
+        simulation.press(button=first)
+        for _ in range(proof.interval_half_ticks - 1):
+            simulation.step()
+        early = bool(simulation.misplaced(1 if first == FORTH else -1))
+        simulation.press(button=second)
+        rests = simulation.run_to_rest()
+        count = (1 if first == FORTH else -1) + (1 if second == FORTH else -1)
+        wrong += early or not rests or bool(simulation.faults or simulation.misplaced(count))
+    assert wrong
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (hall(9, 7, surface="ceiling"), "single floor"),
+        (hall(9, 7, depth=5), "5 cells deep"),
+        (hall(5, 5), "no room"),
+        (hall(15, 7), "no edge of 15 cells"),
+    ],
+)
+def test_why_there_is_none_is_told_with_a_remedy(text, words):
+    found = designed(text, budget_s=20)
+    assert isinstance(found, NoCounter)
+    assert words in found.why
+    assert found.remedy
+
+
+def test_a_free_ring_goes_through_its_wishes_and_its_files_are_the_same_machine(tmp_path):
+    out = tmp_path / "out"
+    done = ringwright("counter", SCENARIO, "--out", out, "--json", "--quiet")
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    forth, back = read_machine(out / "machine.json"), read_machine(out / "back.json")
+    assert read_scenario(SCENARIO).required() <= set(forth.tape)
+    assert told["length"] == len(forth.tape)
+    assert prove_two_ways(forth).ok
+    assert prove_two_ways(back).ok
+    assert "second button" in " ".join((out / "plan.txt").read_text().split())
+    refused(ringwright("counter", SCENARIO, "--out", out), "--force")
+
+
+def test_without_a_machine_the_status_is_undecided(tmp_path):
+    path = tmp_path / "low.toml"
+    path.write_text(hall(9, 7, depth=5))
+    done = ringwright("counter", path, "--out", tmp_path / "out")
+    assert done.returncode == 4
+    assert "This proves nothing" in done.stdout
+    assert not (tmp_path / "out").exists()

@@ -70,6 +70,7 @@ for _command in (
     design.repair,
     design.limits,
     triggers.trigger,
+    triggers.counter,
     several.together,
     many.sweep,
     patterns.pattern,

@@ -15,6 +15,7 @@ from solver.cli.common import (
     json_option,
     progress,
     quiet_option,
+    seed_option,
     show,
 )
 
@@ -65,6 +66,45 @@ def trigger(
         force=force,
         say=progress(quiet),
         loop=loop,
+    )
+    files = report.write(out_dir, force)
+    show(report.as_json() if as_json else report.summary())
+    for path in files:
+        click.echo(f"wrote {path}", err=True)
+    return OK if report.ok else UNDECIDED
+
+
+@click.command()
+@click.argument("scenario", type=FILE)
+@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for machine and plans.")
+@budget_option
+@seed_option
+@json_option
+@force_option
+@quiet_option
+def counter(
+    scenario: Path,
+    out_dir: Path,
+    budget_s: float,
+    seed: int,
+    as_json: bool,
+    force: bool,
+    quiet: bool,
+) -> int:
+    """Design a floor ring with two buttons for SCENARIO: one moves it forth, the other back.
+
+    Two drives stand at each corner, one the mirror image of the other. The drawn loop is tried, or
+    rectangles through the wishes, until a machine is right in simulation. It takes ground 8 cells
+    deep or more, and edges of 7 cells or more.
+
+    \b
+    Example:
+      ringwright counter scenarios/counter/promenade.toml --out out/promenade
+    """
+    from solver.counter.report import counter_file
+
+    report = counter_file(
+        scenario, out_dir, budget_s=budget_s, seed=seed, force=force, say=progress(quiet)
     )
     files = report.write(out_dir, force)
     show(report.as_json() if as_json else report.summary())

@@ -376,6 +376,11 @@ def caution_lines(plan: BuildPlan) -> list[str]:
             f"No slack: with {least.delay.name} half a tick {' or '.join(ways)} a press goes "
             "wrong. Build it only where delays are exact."
         )
+    if sum(part.kind == "button" for part in plan.machine.parts) > plan.machine.triggers:
+        lines.append(
+            "A second button runs the tape back. Times and pictures are those of the first. Press "
+            "neither before all is at rest after the other."
+        )
     if plan.machine.one_button:
         lines.append(
             "One button moves all loops, one after the other: they may sink and rise at different "

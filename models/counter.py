@@ -1,0 +1,46 @@
+"""A machine with two buttons, one a way, and what is proven of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from models.machine import Machine
+
+
+@dataclass(frozen=True)
+class TwoWays:
+    """What a press does on either button."""
+
+    ok: bool
+    text: str
+    rest_half_ticks: int = 0
+    """From a press to rest, in the slowest case of either button."""
+    interval_half_ticks: int = 0
+    """From one press to the next, whichever buttons, no less than this and all is well."""
+
+
+@dataclass(frozen=True)
+class Countered:
+    """The machine, seen from either button."""
+
+    forth: Machine
+    back: Machine
+    """The same parts; the tape runs the other way and its button comes first."""
+    proof: TwoWays
+    tried: int
+    """Layouts that were begun until this one was right."""
+
+    @property
+    def parts(self) -> int:
+        """Parts placed, tape blocks counted, covers not."""
+        placed = sum(1 for part in self.forth.parts if part.kind != "cover")
+        return placed + len(self.forth.tape)
+
+
+@dataclass(frozen=True)
+class NoCounter:
+    """No machine was found. That proves nothing."""
+
+    why: str
+    remedy: str
+    tried: int

@@ -1,0 +1,95 @@
+"""Scenario file -> the files of a machine with a button for each way."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from models.counter import Countered, NoCounter
+from models.fault import InputError
+from solver.counter.counter import Say, counter_machine
+from solver.files import check_out_dir, write_new
+from solver.machine_file import write_machine
+from solver.plan.plan import build_plan
+from solver.read_scenario import read_scenario
+from solver.sheets.page import write_page
+from solver.sheets.text import write_sheets
+
+NAMES = ("machine.json", "plan.html", "plan.txt", "back.json", "back.html", "back.txt")
+
+
+@dataclass(frozen=True)
+class CounterReport:
+    """What was built, and what is proven of it."""
+
+    result: Countered | NoCounter
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is a machine."""
+        return isinstance(self.result, Countered)
+
+    def summary(self) -> list[str]:
+        """Lines for the terminal."""
+        match self.result:
+            case Countered(forth=forth, proof=proof) as found:
+                forth_at, back_at = [part.at for part in forth.parts if part.kind == "button"]
+                return [
+                    f"A ring of {len(forth.tape)} cells, {found.parts} parts. The button at "
+                    f"{forth_at} moves it forth, the one at {back_at} back.",
+                    f"Simulated in every case: {proof.text}.",
+                    f"At rest {proof.rest_half_ticks / 2:g} ticks after a press. Never press "
+                    f"sooner than {proof.interval_half_ticks / 2:g} ticks after the last press of "
+                    "either button.",
+                    "No claim is made of fewest parts. back.json is the same machine seen from "
+                    "the other button.",
+                    "Caution: while the tape is sunk its surface is open. Keep everyone off until "
+                    "it is flush again; local codes and licensed practice come first.",
+                ]
+            case NoCounter(why=why, remedy=remedy, tried=tried):
+                return [
+                    f"No machine that runs both ways was found: {why}.",
+                    f"Layouts tried: {tried}. This proves nothing.",
+                    remedy,
+                ]
+
+    def as_json(self) -> dict[str, object]:
+        """The object that `--json` prints."""
+        match self.result:
+            case Countered(forth=forth, proof=proof, tried=tried) as found:
+                return {
+                    "verdict": "feasible",
+                    "parts": found.parts,
+                    "length": len(forth.tape),
+                    "buttons": [p.at for p in forth.parts if p.kind == "button"],
+                    "proof": proof.text,
+                    "rest": proof.rest_half_ticks / 2,
+                    "interval": proof.interval_half_ticks / 2,
+                    "tried": tried,
+                }
+            case NoCounter(why=why, remedy=remedy, tried=tried):
+                return {"verdict": "undecided", "why": why, "remedy": remedy, "tried": tried}
+
+    def write(self, out_dir: Path, force: bool) -> list[Path]:
+        """Write the machine and its plans, seen from either button, if there is one."""
+        if not isinstance(self.result, Countered):
+            return []
+        contents: list[bytes | str] = []
+        for machine in (self.result.forth, self.result.back):
+            plan = build_plan(machine)
+            contents += [write_machine(machine), write_page(plan), write_sheets(plan)]
+        for name, content in zip(NAMES, contents, strict=True):
+            write_new(out_dir / name, content, force)
+        return [out_dir / name for name in NAMES]
+
+
+def counter_file(
+    path: Path, out_dir: Path, *, budget_s: float, seed: int, force: bool, say: Say
+) -> CounterReport:
+    """Read a scenario, tell all that is wrong with it, and search."""
+    scenario = read_scenario(path)
+    faults = check_out_dir(out_dir, NAMES, force)
+    if faults:
+        raise InputError(faults)
+    return CounterReport(counter_machine(scenario, time.monotonic() + budget_s, seed, say))
