@@ -74,7 +74,7 @@ def _read_title(view: TomlView, path: Path) -> str:
     if title is None:
         return path.stem
     if not title.strip() or len(title) > MAX_TITLE or not title.isprintable():
-        remedy = f"Give one line of 1 to {MAX_TITLE} characters."
+        remedy = f"Give one line of 1 to {MAX_TITLE} characters that print."
         view.fault_at(("title",), '"title" must be one short line', remedy)
     return title
 

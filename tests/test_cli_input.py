@@ -178,3 +178,15 @@ def test_a_closed_pipe_is_no_news(tmp_path):
     )
     assert done.stdout == "My room\n"
     assert done.stderr == ""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+def test_an_output_that_is_full_is_no_fault_of_ours():
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "solver", "draw", "scenarios/first-ring.toml"],
+            cwd=ROOT, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert "the output cannot be written" in done.stderr
+    assert "own fault" not in done.stderr

@@ -5,6 +5,7 @@ Everything heavy is imported inside the command that needs it, so that help come
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import sys
@@ -87,6 +88,9 @@ for _command in (
     cli.add_command(_command)
 
 
+UNWRITABLE = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EPIPE}
+
+
 def _run() -> int:
     """Run the command that was called; every way out becomes an exit status."""
     from models.fault import InputError
@@ -102,13 +106,28 @@ def _run() -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("interrupted", err=True)
         return INTERRUPTED
+    except OSError as error:
+        if error.filename is not None or error.errno not in UNWRITABLE:
+            return _own_fault(error)
+        # No file is named: this is standard output, such as a full disk or a closed pipe.
+        click.echo(
+            f"the output cannot be written: {error.strerror}. "
+            "Send it to a place that has room, and that reads to the end.",
+            err=True,
+        )
+        return WRONG_INPUT
     except Exception as error:  # noqa: BLE001  the last line of defence: users see no traceback
-        click.echo(f"ringwright failed, and that is its own fault: {error!r}", err=True)
-        if os.environ.get("RINGWRIGHT_DEBUG"):
-            traceback.print_exc()
-        else:
-            click.echo("Set RINGWRIGHT_DEBUG=1 to see where.", err=True)
-        return OUR_FAULT
+        return _own_fault(error)
+
+
+def _own_fault(error: Exception) -> int:
+    """Say that this is a fault of the program; called while `error` is handled."""
+    click.echo(f"ringwright failed, and that is its own fault: {error!r}", err=True)
+    if os.environ.get("RINGWRIGHT_DEBUG"):
+        traceback.print_exc()
+    else:
+        click.echo("Set RINGWRIGHT_DEBUG=1 to see where.", err=True)
+    return OUR_FAULT
 
 
 def _leave_script_folder() -> None:
