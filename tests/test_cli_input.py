@@ -190,3 +190,15 @@ def test_an_output_that_is_full_is_no_fault_of_ours():
     assert done.returncode == 2
     assert "the output cannot be written" in done.stderr
     assert "own fault" not in done.stderr
+
+
+def test_a_reader_that_leaves_early_is_no_fault_of_ours():
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run(
+        [sys.executable, "-m", "solver", "draw", "scenarios/first-ring.toml"],
+        cwd=ROOT, stdout=writer, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    os.close(writer)
+    assert done.returncode == 2
+    assert "the output cannot be written" in done.stderr

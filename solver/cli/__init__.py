@@ -88,7 +88,7 @@ for _command in (
     cli.add_command(_command)
 
 
-UNWRITABLE = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EPIPE}
+UNWRITABLE = {errno.ENOSPC, errno.EDQUOT, errno.EIO}
 
 
 def _run() -> int:
@@ -109,15 +109,22 @@ def _run() -> int:
     except OSError as error:
         if error.filename is not None or error.errno not in UNWRITABLE:
             return _own_fault(error)
-        # No file is named: this is standard output, such as a full disk or a closed pipe.
-        click.echo(
-            f"the output cannot be written: {error.strerror}. "
-            "Send it to a place that has room, and that reads to the end.",
-            err=True,
-        )
-        return WRONG_INPUT
+        return _output_lost(error)
+    except SystemExit:
+        # click leaves like this, and only then, when nobody reads the output to its end.
+        return _output_lost(BrokenPipeError(errno.EPIPE, os.strerror(errno.EPIPE)))
     except Exception as error:  # noqa: BLE001  the last line of defence: users see no traceback
         return _own_fault(error)
+
+
+def _output_lost(error: OSError) -> int:
+    """Say that standard output is full, or is not read to its end."""
+    click.echo(
+        f"the output cannot be written: {error.strerror}. "
+        "Send it to a place that has room, and that reads to the end.",
+        err=True,
+    )
+    return WRONG_INPUT
 
 
 def _own_fault(error: Exception) -> int:
