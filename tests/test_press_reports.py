@@ -17,6 +17,8 @@ from tests.test_simulator import part, wire, world
 
 PLAIN = Case(overhead=False, ground=False)
 RING = machine_of(build_ring(rectangle(3, 3)))
+APART = ("apart/180", "apart/605")
+"""Networks that settle all together, but never one part after the other."""
 LOOP = [
     *(p for cell in ((0, 0, 0), (0, 1, 0), (0, 2, 0), (1, 2, 0)) for p in wire(cell)),
     part("sensor", (1, 0, 0), "-x"),
@@ -282,3 +284,118 @@ def test_idle_states_are_those_of_the_network_of_links():
         outputs = [simulation.drivers[drivers[cell]].on for cell in cells]
         assert outputs == idle_outputs(network)
     assert outputs == [True, False, True]
+
+
+def test_an_oscillating_machine_is_told_twice_as_idle_and_as_not_at_rest():
+    """The parts that do not follow their input are named, and no others."""
+    flicker = [
+        part("block", (0, 0, 0)),
+        part("inverter", (1, 0, 0), "-x"),
+        *(p for x, y in ((2, 0), (2, 1), (2, 2), (1, 2), (0, 2), (0, 1)) for p in wire((x, y, 0))),
+        *wire((5, 5, 0)),
+        part("buffer", (6, 5, 0), "+x", 1),
+        part("block", (6, 5, -1)),
+    ]
+    (report,) = run_presses(world(*flicker), 1)
+    told = [fault for fault in report.faults if fault.code == "idle oscillates"]
+    assert [fault.cells for fault in told] == [((1, 0, 0),), ()]
+    result = prove_case(replace(RING, parts=(*RING.parts, *far_away(flicker))), PLAIN)
+    assert [f.code for f in result.faults].count("idle oscillates") == 2
+
+
+def test_a_full_turn_ends_where_a_state_repeats_and_not_before(monkeypatch):
+    """States are made up: all different, then such that the third press ends as the second."""
+    longest = run_presses(Simulation(RING, PLAIN), 1)[0].half_ticks
+    for states, simulated in ((range(99), len(RING.tape)), ([0, 1, 2, 2], 3)):
+        made_up = iter(states)
+        monkeypatch.setattr(Simulation, "state", lambda _, given=made_up: next(given))
+        result = prove_case(RING, PLAIN)
+        assert (result.presses, result.simulated) == (len(RING.tape), simulated)
+        assert result.half_ticks == longest
+    nothing = replace(RING, tape=())
+    monkeypatch.undo()
+    assert prove_case(nothing, PLAIN).half_ticks == 0
+
+
+def test_rest_at_the_last_half_tick_that_is_allowed_is_rest():
+    count = Simulation(RING, PLAIN)
+    assert count.case == PLAIN
+    count.press()
+    assert count.run_to_rest() is True
+    for limit, rests in ((count.now, True), (count.now - 1, False)):
+        simulation = Simulation(RING, PLAIN)
+        simulation.press()
+        assert simulation.pressed_for() > 0
+        assert simulation.run_to_rest(limit) is rests
+
+
+def test_a_press_forgets_what_the_one_before_it_could_not_push():
+    simulation = Simulation(machine_of(build_ring(rectangle(14, 3))), PLAIN)
+    simulation.press()
+    simulation.run_to_rest()
+    assert simulation.overloads()
+    simulation.press()
+    assert not simulation.overloads()
+
+
+def test_each_loop_has_its_own_count_of_presses():
+    """Two loops of unlike lengths without any parts: nothing has moved."""
+    small = [[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]
+    large = [[5, 0, 0], [6, 0, 0], [7, 0, 0], [7, 1, 0], [6, 1, 0], [5, 1, 0]]
+    entry = {"room": [1, 1, 1], "tape": small, "more_loops": [large], "parts": [], "dug": []}
+    simulation = Simulation(machine_of(entry), PLAIN)
+    assert (
+        simulation.misplaced(0) == simulation.misplaced(4, 6) == simulation.misplaced(0, 12) == []
+    )
+    assert [block for block, _, _ in simulation.misplaced(0, 1)] == [4, 5, 6, 7, 8, 9]
+    assert [block for block, _, _ in simulation.misplaced(1, 0)] == [0, 1, 2, 3]
+    assert simulation.misplaced(0, 1)[5] == (9, (5, 1, 0), (5, 0, 0))
+    assert len(simulation.misplaced(1)) == 10
+
+
+def test_a_block_in_transit_is_misplaced_wherever_it_goes():
+    simulation = Simulation(RING, PLAIN)
+    simulation.press()
+    arriving, n = 0, len(RING.tape)
+    while not simulation.at_rest():
+        simulation.step()
+        wrong = {block for block, _, _ in simulation.misplaced(1)}
+        for block, cell in enumerate(simulation.block_at):
+            there = cell == RING.tape[(block + 1) % n]
+            assert (block in wrong) == (not there or simulation.is_moving(block))
+            arriving += there and simulation.is_moving(block)
+    assert arriving
+
+
+def test_the_record_says_all_that_changes_and_when():
+    """Rams, wires and tape as the record has them are at every half-tick as they are."""
+    simulation = Simulation(RING, PLAIN, record=True)
+    rams, wires = dict.fromkeys(range(len(simulation.rams)), 0), {}
+    tape = {block: (cell, False) for block, cell in enumerate(simulation.block_at)}
+    boards = {"ram": rams, "wire": wires, "tape": tape}
+    seen = 0
+    simulation.press()
+    while not simulation.at_rest():
+        for now, what, which, value in simulation.events[seen:]:
+            assert now == simulation.now
+            if what in boards:
+                boards[what][which] = value
+        seen = len(simulation.events)
+        assert rams == {i: int(ram.state) for i, ram in enumerate(simulation.rams)}
+        lit = {i: wire.level for i, wire in enumerate(simulation.wires) if wire.level}
+        assert {i: level for i, level in wires.items() if level} == lit
+        assert tape == {
+            block: (cell, simulation.is_moving(block))
+            for block, cell in enumerate(simulation.block_at)
+        }
+        simulation.step()
+
+
+def test_parts_settle_together_before_they_settle_in_turn():
+    """Found by trying networks: what settles together is not asked to settle in turn."""
+    for network in map(named, APART):
+        machine, cells = machine_of_links(network)
+        simulation = Simulation(machine, PLAIN)
+        drivers = {at: d for _, at, d in simulation.switches()}
+        outputs = [simulation.drivers[drivers[cell]].on for cell in cells]
+        assert outputs == idle_outputs(network)

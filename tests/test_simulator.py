@@ -671,3 +671,123 @@ def _without_repeats(changes: list[tuple[int, int]]) -> list[tuple[int, int]]:
         if not kept or kept[-1][1] != value:
             kept.append((time, value))
     return kept
+
+
+# ---- tape that comes and goes -------------------------------------------------------------------
+
+
+def test_what_reads_through_tape_counts_right_whenever_it_goes() -> None:
+    """A ram reads a wire through a tape block, which another ram takes away and puts back."""
+    for lit_when_it_goes in (False, True):
+        simulation = world(
+            *wire((0, 0, 0), "insulator"), *wire((-1, 0, 0), "insulator"),
+            part("push_ram", (1, 1, 0), "+y"), part("grip_ram", (1, 0, -1), "+z"),
+            tape=((1, 0, 0),),
+        )  # fmt: skip
+        ram = next(r for r in simulation.rams if r.at == (1, 1, 0))
+        counts = []
+        for _ in range(2):
+            for away in (True, False):
+                if lit_when_it_goes:
+                    simulation.pulse_wire((-1, 0, 0), 1, 6)
+                simulation.power_ram((1, 0, -1), away)
+                for _ in range(12):
+                    simulation.step()
+                counts.append(ram.count)
+        simulation.pulse_wire((-1, 0, 0), 1, 30)
+        for _ in range(4):
+            simulation.step()
+        assert simulation.block_at == [(1, 0, 0)]
+        assert counts == [0] * 4
+        assert ram.count == 1
+
+
+def test_a_wire_points_elsewhere_once_tape_no_longer_cuts_its_step() -> None:
+    """While tape lies over it the wire is alone and points to all sides; then along x only."""
+    aside, push = (0, -1, 0), (0, 1, 1)
+    simulation = world(
+        *wire((0, 0, 0)), *wire((1, 0, 1)), part("push_ram", aside, "-y"),
+        part("push_ram", push, "-y"), tape=((0, 0, 1),),
+    )  # fmt: skip
+    simulation.pulse_wire((0, 0, 0), 1, 60)
+    ram = next(r for r in simulation.rams if r.at == aside)
+    counts = []
+    for powered in (False, True):
+        if powered:
+            simulation.power_ram(push, True)
+        for _ in range(6):
+            simulation.step()
+        counts.append(ram.count)
+    assert simulation.block_at == [(0, -1, 1)]
+    assert counts == [1, 0]
+
+
+def test_a_level_comes_down_over_tape_only_while_it_rests_there() -> None:
+    upper, lower = (1, 0, 1), (0, 0, 0)
+    push = part("push_ram", (1, -1, 0), "+y")
+    simulation = world(
+        *wire(lower), part("wire", upper), push, part("block", (2, 0, 0)),
+        part("wire", (2, 0, 1)), tape=((1, 0, 0),),
+    )  # fmt: skip
+    simulation.pulse_wire((2, 0, 1), 1, 60)
+    simulation.step()
+    assert levels(simulation)[upper] == 14
+    assert levels(simulation)[lower] == 13
+    simulation.power_ram((1, -1, 0), True)
+    simulation.step()
+    assert levels(simulation)[lower] == 0
+
+
+def test_a_wire_that_bends_powers_the_blocks_that_it_points_at() -> None:
+    """It points up a step along x and along y; its level is too low for the wire up there."""
+    for way in (1, -1):
+        entry = {
+            "room": [1, 1, 1], "tape": [], "rules": {"reach": 1},
+            "dug": [{"min": [-9, -9, -9], "max": [9, 9, 9]}],
+            "parts": [
+                *wire((0, 0, 0)), *wire((0, 1, 0)), *wire((way, 0, 1)),
+                part("push_ram", (way, 0, -1), "-z"),
+            ],
+        }  # fmt: skip
+        simulation = Simulation(machine_of(entry), PLAIN)
+        simulation.pulse_wire((0, 0, 0), 1, 9)
+        simulation.step()
+        assert levels(simulation) == {(0, 0, 0): 1, (0, 1, 0): 0, (way, 0, 1): 0}
+        assert strokes(simulation) == {(way, 0, -1): "EXTENDING"}
+
+
+@pytest.mark.parametrize("after", [3, 4, 5])
+@pytest.mark.parametrize("comes", ["tape", "head"])
+def test_a_sensor_sees_the_end_of_a_stroke_once_it_looks_again(comes: str, after: int) -> None:
+    """A block leaves; while the sensor is busy another comes, or a head, and then it is at rest."""
+    tape = ((0, 0, 0), (-1, 0, 0)) if comes == "tape" else ((0, 0, 0),)
+    behind = (-2, 0, 0) if comes == "tape" else (-1, 0, 0)
+    simulation = world(
+        part("push_ram", (0, -1, 0), "+y"), part("push_ram", behind, "+x"),
+        part("sensor", (0, 0, 1), "-z"), tape=tape,
+    )  # fmt: skip
+    simulation.power_ram((0, -1, 0), True)
+    times = on_times(simulation, (0, 0, 1), 1)
+    simulation.power_ram((0, -1, 0), False)
+    times += on_times(simulation, (0, 0, 1), after - 1)
+    simulation.power_ram(behind, True)
+    times += on_times(simulation, (0, 0, 1), 20)
+    # Busy up to 4, so what comes in half-tick 4 is lost, but not that it is at rest in 6.
+    assert times == {3: [3, 4, 8, 9], 4: [3, 4, 7, 8], 5: [3, 4, 8, 9]}[after]
+
+
+def test_a_buffer_does_not_stand_upright() -> None:
+    simulation = world(part("buffer", (0, 0, 0), "+z", 1), part("block", (0, 0, -1)))
+    assert codes(simulation) == ["bad face"]
+
+
+def test_a_ram_knows_what_it_pushes_only_while_it_pushes() -> None:
+    ram, beside = (0, 0, 0), (1, 0, 0)
+    simulation = world(part("grip_ram", ram, "+x"), tape=(beside,))
+    pushed = []
+    for powered in (True, False):
+        simulation.power_ram(ram, powered)
+        for _ in range(4):
+            simulation.step()
+            pushed.append(simulation.rams[0].pushed)
+    assert pushed == [0, 0, -1, -1, -1, -1, -1, -1]
