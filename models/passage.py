@@ -49,4 +49,4 @@ class Mechanism:
 
 
 NoMechanism = Literal["no mechanism"]
-"""Proven: no rams in the hidden cells do it in that many steps, whatever fires them."""
+"""Proven: no rams in the hidden cells do it in that many whole strokes, whatever fires them."""

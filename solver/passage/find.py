@@ -15,8 +15,8 @@ PLENTY = 12
 def mechanism(passage: Passage, steps: int, most: int | None = None) -> Mechanism | NoMechanism:
     """Rams, at most `most`, and their strokes that do it in `steps` steps, if there are any.
 
-    The answer "no mechanism" is a proof for these steps and these cells. It may take long where
-    the box is large; boxes of 5 x 5 x 5 take seconds.
+    The answer "no mechanism" is a proof for these whole strokes and these cells. It may take
+    long where the box is large; boxes of 5 x 5 x 5 take seconds.
     """
     strokes = Strokes(passage, steps)
     clauses = strokes.clauses

@@ -2,7 +2,9 @@
 
 A step is a stroke, long enough for all that moves to come to rest. Any number of rams may begin
 theirs in the same step. Power is left out: a ram does what the plan says. So where the formula has
-no solution no wiring can help; where it has one, wiring is still to be found. It is more generous
+no solution no wiring of whole strokes can help; where it has one, wiring is still to be found. A
+pulse of one tick, on which a grip ram leaves the block that it pushed and is in again, is no step
+here: no solution says nothing of mechanisms that need it. The formula is more generous
 than the rules in one point: a ram may push any number of blocks (boxes here are smaller than the
 limit).
 """
