@@ -311,6 +311,7 @@ def test_a_full_turn_ends_where_a_state_repeats_and_not_before(monkeypatch):
         monkeypatch.setattr(Simulation, "state", lambda _, given=made_up: next(given))
         result = prove_case(RING, PLAIN)
         assert (result.presses, result.simulated) == (len(RING.tape), simulated)
+        assert len([*made_up]) == len(states) - 1 - simulated, "one before, one after each press"
         assert result.half_ticks == longest
     nothing = replace(RING, tape=())
     monkeypatch.undo()

@@ -722,12 +722,14 @@ def test_a_wire_points_elsewhere_once_tape_no_longer_cuts_its_step() -> None:
     assert counts == [1, 0]
 
 
-def test_a_level_comes_down_over_tape_only_while_it_rests_there() -> None:
+@pytest.mark.parametrize("above", [(), ("insulator",)])
+def test_a_level_comes_down_over_tape_only_while_it_rests_there(above: tuple[str, ...]) -> None:
+    """Whether tape may come above the lower wire or something stands there that passes nothing."""
     upper, lower = (1, 0, 1), (0, 0, 0)
-    push = part("push_ram", (1, -1, 0), "+y")
     simulation = world(
-        *wire(lower), part("wire", upper), push, part("block", (2, 0, 0)),
-        part("wire", (2, 0, 1)), tape=((1, 0, 0),),
+        *wire(lower), part("wire", upper), part("push_ram", (1, -1, 0), "+y"),
+        part("block", (2, 0, 0)), part("wire", (2, 0, 1)),
+        *(part(kind, (0, 0, 1)) for kind in above), tape=((1, 0, 0),),
     )  # fmt: skip
     simulation.pulse_wire((2, 0, 1), 1, 60)
     simulation.step()
@@ -746,14 +748,14 @@ def test_a_wire_that_bends_powers_the_blocks_that_it_points_at() -> None:
             "dug": [{"min": [-9, -9, -9], "max": [9, 9, 9]}],
             "parts": [
                 *wire((0, 0, 0)), *wire((0, 1, 0)), *wire((way, 0, 1)),
-                part("push_ram", (way, 0, -1), "-z"),
+                part("push_ram", (2 * way, 0, 0), "-z"),
             ],
         }  # fmt: skip
         simulation = Simulation(machine_of(entry), PLAIN)
         simulation.pulse_wire((0, 0, 0), 1, 9)
         simulation.step()
         assert levels(simulation) == {(0, 0, 0): 1, (0, 1, 0): 0, (way, 0, 1): 0}
-        assert strokes(simulation) == {(way, 0, -1): "EXTENDING"}
+        assert strokes(simulation) == {(2 * way, 0, 0): "EXTENDING"}
 
 
 @pytest.mark.parametrize("after", [3, 4, 5])
@@ -791,3 +793,20 @@ def test_a_ram_knows_what_it_pushes_only_while_it_pushes() -> None:
             simulation.step()
             pushed.append(simulation.rams[0].pushed)
     assert pushed == [0, 0, -1, -1, -1, -1, -1, -1]
+    # A stroke that is cut short pushes nothing from then on.
+    simulation = world(part("grip_ram", ram, "+x"), tape=(beside,))
+    for powered, block in ((True, 0), (False, -1)):
+        simulation.power_ram(ram, powered)
+        simulation.step()
+        assert simulation.rams[0].pushed == block
+
+
+def test_an_inverter_that_is_about_to_turn_is_not_asked_twice() -> None:
+    """A second wire joins the first meanwhile. Both off, it comes on a whole delay later."""
+    simulation = world(
+        *wire((0, 0, 0)), *wire((1, 1, 0)), part("block", (1, 0, 0)),
+        part("inverter", (2, 0, 0), "-x"),
+    )  # fmt: skip
+    simulation.pulse_wire((0, 0, 0), 1, 3)
+    simulation.pulse_wire((1, 1, 0), 2, 2)
+    assert on_times(simulation, (2, 0, 0), 9) == [1, 2, 6, 7, 8, 9]
