@@ -20,14 +20,13 @@ class Unit:
     """Cells that must be dug though nothing stands in them."""
     port: Cell
     """The wire that is on while the machine's trigger is to be fired."""
-    layer: int
-    """Where the covers are: their z, beside a wall their y."""
     claim: str
     """What is known about fewer parts."""
     watch: Cell | None = None
     """What a lead watches that takes its signal to the trigger; None: a run of wires does."""
-    cover: Cell | None = None
-    """The cover that the unit's own button hangs on, if it has one."""
+    entry: Cell | None = None
+    """Where the last sensor of a lead from the button stands, putting out along +x, if there is a
+    button."""
 
     @property
     def cost(self) -> int:

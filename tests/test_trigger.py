@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 
-from models.geometry import Box
+from models.geometry import Box, step
 from models.machine import ALL_CASES, Machine
 from models.parts import Part
 from models.problem import Digging
@@ -25,7 +25,7 @@ from solver.trigger.add import add_trigger, half_period, judged
 from solver.trigger.place import build, places, site_of
 from solver.trigger.prove import prove_clock, prove_hold_off
 from solver.trigger.rings import fewest_rings, runs
-from solver.trigger.units import clock, clocks, hold_off, hold_offs
+from solver.trigger.units import clock, clocks, hold_off, hold_offs, shut_ticks
 from tests.oracles.naive_simulator import NaiveWorld
 from tests.test_cli_input import ROOT, refused, ringwright
 
@@ -99,9 +99,12 @@ def wall():
 
 def alone(unit, case=ALL_CASES[0]):
     """A unit by itself: its simulation, and when its port changes between off and on."""
-    parts = [part for part in unit.parts if part.at != unit.cover]
-    if unit.cover:
-        parts.append(Part("cover", unit.cover))
+    parts = list(unit.parts)
+    if unit.entry:
+        parts.append(Part("sensor", unit.entry, "-x"))
+        wire = step(unit.entry, "-x")
+        parts += [Part("wire", wire), Part("block", step(wire, "-z"))]
+        parts += [Part("cover", step(wire, "+z")), Part("button", step(wire, "+z", 2), "-z")]
     dug = tuple(Box(cell, cell) for cell in (*unit.air, *(part.at for part in parts)))
     simulation = Simulation(
         Machine("unit", (1, 1, 1), Rules(), (), tuple(parts), dug), case, record=True
@@ -122,7 +125,7 @@ def test_a_clock_is_on_and_off_for_one_tick_and_all_its_delays(case):
     draw = random.Random(5)
     for buffers in range(1, 6):
         delays = tuple(draw.randint(1, 4) for _ in range(buffers))
-        simulation, edges = alone(clock(draw.choice(fewest_rings(buffers)), delays, "above"), case)
+        simulation, edges = alone(clock(draw.choice(fewest_rings(buffers)), delays), case)
         for _ in range(12 * (1 + sum(delays))):
             simulation.step()
         assert {f.code for f in simulation.faults} == {"idle oscillates"}
@@ -132,50 +135,55 @@ def test_a_clock_is_on_and_off_for_one_tick_and_all_its_delays(case):
 
 
 @pytest.mark.parametrize("case", ALL_CASES, ids=str)
-@pytest.mark.parametrize(
-    ("taps", "holds", "again", "covers"),
-    [
-        (2, 0, 1, "above"),
-        (3, 0, 2, "below"),
-        (4, 0, 4, "beside"),
-        (5, 0, 3, "above"),
-        (3, 1, 1, "beside"),
-        (2, 3, 1, "below"),
-        (3, 2, 4, "above"),
-    ],
-)
-def test_whatever_is_pressed_the_port_is_on_for_long_or_not_at_all(
-    taps, holds, again, covers, case
-):
-    """On for at least 4 ticks a tap, then off for 4 ticks a hold, 5 and `again` more."""
-    draw = random.Random(taps)
-    simulation, edges = alone(hold_off(taps, holds, again, covers), case)
-    assert simulation.run_to_rest(200)
+@pytest.mark.parametrize("wide", [0, 1, 2, 4])
+def test_whatever_is_pressed_the_port_is_on_for_its_time_or_not_at_all(wide, case):
+    """On for all delays and a tick, never less or more, then off for at least as long."""
+    draw = random.Random(wide)
+    simulation, edges = alone(hold_off(wide), case)
+    assert simulation.run_to_rest(400)
     assert not edges()
-    for _ in range(25):
+    for _ in range(60):
         simulation.press(length=draw.randint(1, 30))
         for _ in range(draw.choice([1, 2, 3, 5, 9, 20, 60])):
             simulation.step()
     assert simulation.run_to_rest(2000)
     assert not simulation.faults
     seen = edges()
-    assert len(seen) >= 4
+    assert len(seen) >= 8
     assert [on for _, on in seen] == [True, False] * (len(seen) // 2)
     spans = [b - a for (a, _), (b, _) in pairwise(seen)]
-    assert min(spans[::2]) >= 2 * 4 * taps
-    assert min(spans[1::2]) >= 2 * (5 + again + 4 * holds)
+    assert shut_ticks(hold_off(wide)) == 17 + 8 * wide
+    assert set(spans[::2]) == {2 * (17 + 8 * wide)}
+    assert min(spans[1::2]) >= 2 * (17 + 8 * wide)
 
 
 @pytest.mark.parametrize("case", ALL_CASES, ids=str)
-@pytest.mark.parametrize("covers", ["above", "below", "beside"])
-def test_a_press_counts_once_however_long_it_lasts(covers, case):
-    simulation, edges = alone(hold_off(3, 1, 1, covers), case)
+def test_what_is_pressed_and_released_while_the_gate_is_shut_does_nothing(case):
+    simulation, edges = alone(hold_off(1), case)
     simulation.run_to_rest(200)
-    for length in (20, 60, 400):
+    for length in (1, 20, 30, 80):
         before = len(edges())
         simulation.press(length=length)
         assert simulation.run_to_rest(1000)
         assert [on for _, on in edges()[before:]] == [True, False]
+    before = len(edges())
+    simulation.press(length=100)  # held until the gate is open again: its end counts
+    assert simulation.run_to_rest(1000)
+    assert [on for _, on in edges()[before:]] == [True, False, True, False]
+
+
+def test_a_flicker_of_the_gate_opens_it_for_its_whole_time():
+    """Pulses that come as the gate opens, at every half-tick around that moment."""
+    for wait in range(60, 90):
+        simulation, edges = alone(hold_off(0), ALL_CASES[0])
+        simulation.run_to_rest(200)
+        simulation.press(length=2)
+        for _ in range(wait):
+            simulation.step()
+        simulation.press(length=1)
+        assert simulation.run_to_rest(1000)
+        spans = [b - a for (a, _), (b, _) in pairwise(edges())]
+        assert set(spans[::2]) == {34}, wait
 
 
 def test_rings_of_the_fewest_parts():
@@ -206,10 +214,10 @@ def test_a_ring_drawn_by_hand_runs_and_a_shorted_one_does_not():
 
 
 def test_units_come_in_the_order_of_their_parts():
-    costs = [unit.cost for unit in clocks("above")]
+    costs = [unit.cost for unit in clocks()]
     assert costs == sorted(costs)
     assert len(set(costs)) >= 3
-    costs = [unit.cost for unit in hold_offs("below")]
+    costs = [unit.cost for unit in hold_offs()]
     assert costs == sorted(costs)
 
 
@@ -242,7 +250,7 @@ def test_with_it_any_presses_leave_the_tape_flush(patient):
 
 def test_a_clock_that_is_too_fast_is_found_out(machine, scenario):
     site = site_of(machine, Digging(scenario))
-    unit = clock(fewest_rings(2)[0], (2, 1), "above")
+    unit = clock(fewest_rings(2)[0], (2, 1))
     new = build(site, next(places(site, unit)))
     proof = judged(new, scenario, unit)
     assert not proof.ok
@@ -318,7 +326,7 @@ def test_no_part_of_a_unit_can_be_left_out(what, machine, request):
             continue
         tried += 1
         case = ALL_CASES[:1]
-        proof = prove_hold_off(less, case) if added.unit.cover else prove_clock(less, case, half)
+        proof = prove_hold_off(less, case) if added.unit.entry else prove_clock(less, case, half)
         sooner = proof.figures.get("ignored", 0) < added.proof.figures.get("ignored", 0)
         assert not proof.ok or sooner, part
     assert tried >= len(new) // 3

@@ -17,7 +17,7 @@ from models.problem import Digging
 from models.scenario import Scenario
 from solver.net.assemble import boxes
 from solver.together.reserve import untouched
-from solver.trigger.lead import Field, find_lead, goal_of
+from solver.trigger.lead import Field, goals_of, lead_to
 
 
 def with_one_button(machine: Machine, scenarios: Sequence[Scenario]) -> Iterator[Machine | str]:
@@ -63,14 +63,13 @@ def _led(
         if k == first:
             continue
         assert ram.face is not None, "a ram has a face"
-        goal = goal_of(machine, ram)
-        if goal is None:
-            return f"the trigger of loop {k + 1} is watched in two places"
+        goals = goals_of(machine, ram)
         gone = frozenset((button.at, ram.at, step(ram.at, ram.face)))
         parts = tuple(part for part in machine.parts if part.at not in gone)
         kept = (frozenset(machine.tape) | machine.dug_cells) - gone
-        field = Field({p.at: p for p in parts}, kept, allows, machine.in_room)
-        lead = find_lead(field, source, goal, f"lead{OF_LOOP}{k + 1}")
+        air = machine.dug_cells - frozenset(machine.tape)
+        field = Field({p.at: p for p in parts}, kept, allows, machine.in_room, air)
+        lead = lead_to(field, source, goals, f"lead{OF_LOOP}{k + 1}")
         if lead is None:
             return f"no way for a lead from the button of loop {first + 1} to loop {k + 1}"
         new = tuple(boxes(sorted(lead.dug)))

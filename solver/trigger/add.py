@@ -8,6 +8,7 @@ from itertools import islice
 from typing import Literal
 
 from models.machine import ALL_CASES, Case, Machine
+from models.plan import Timing
 from models.problem import Digging
 from models.scenario import Scenario
 from models.trigger import Added, NotAdded, Proof, Unit
@@ -15,13 +16,15 @@ from solver.check import check_against, check_machine
 from solver.plan.watch import timing
 from solver.simulate import prove
 from solver.simulate.several import prove_apart
-from solver.trigger.place import Site, build, places, site_of
+from solver.trigger.place import Place, build, places, site_of
 from solver.trigger.prove import prove_clock, prove_hold_off
-from solver.trigger.units import clocks, hold_offs, led
+from solver.trigger.units import clocks, hold_offs, led, shut_ticks
 
 What = Literal["clock", "hold-off"]
 PLACES = 3
 """So many places of each size are tried."""
+LOOKED_AT = 12
+"""Of so many."""
 MISSES = 3
 """Sizes in a row without any place; larger ones will have none either."""
 Say = Callable[[str], None]
@@ -50,14 +53,15 @@ def add_trigger(
     times = timing(machine)
     if times is None:
         return NotAdded("the machine as it is does not work", 0)
-    interval = times.interval_half_ticks or times.rest_half_ticks
-    units = _units(machine, site, what, interval)
+    units = _units(machine, what, times)
     tried, why = 0, "no place was found in the ground that may be dug"
     for kind in (units, [led(unit) for unit in units]):
         in_vain = 0
         for unit in kind:
             before = tried
-            for place in islice(places(site, unit), PLACES):
+            near = islice(places(site, unit), LOOKED_AT)
+            slow = (place for place in near if _slow_enough(unit, place, times))
+            for place in islice(slow, PLACES):
                 if time.monotonic() > deadline:
                     return NotAdded(f"the time given ran out; {why}", tried)
                 tried += 1
@@ -73,17 +77,25 @@ def add_trigger(
     return NotAdded(why, tried)
 
 
-def _units(machine: Machine, site: Site, what: What, interval: int) -> list[Unit]:
-    """The sizes that this world has buffers for; clocks that are not too fast for the machine."""
+def _units(machine: Machine, what: What, times: Timing) -> list[Unit]:
+    """The sizes that this world has buffers for and that are not too fast for the machine."""
+    if what == "clock":
+        interval = times.interval_half_ticks or times.rest_half_ticks
+        units = [unit for unit in clocks() if 2 * half_period(machine, unit) >= interval]
+    else:
+        units = [unit for unit in hold_offs() if shut_ticks(unit) >= times.press_ticks]
     known = machine.rules.buffer_delays
-    units = [
+    return [
         unit
-        for unit in (clocks(site.covers) if what == "clock" else hold_offs(site.covers))
+        for unit in units
         if all(part.delay in known for part in unit.parts if part.kind == "buffer")
     ]
-    if what == "hold-off":
-        return units
-    return [unit for unit in units if 2 * half_period(machine, unit) >= interval]
+
+
+def _slow_enough(unit: Unit, place: Place, times: Timing) -> bool:
+    """Whether a hold-off stays shut for all that comes after a press, and for its lead."""
+    after = times.rest_half_ticks - 2 * times.press_ticks
+    return unit.entry is None or 2 * (shut_ticks(unit) - place.late_ticks) >= after
 
 
 def judged(machine: Machine, scenario: Scenario, unit: Unit, loop: int = 0) -> Proof:
@@ -98,7 +110,7 @@ def judged(machine: Machine, scenario: Scenario, unit: Unit, loop: int = 0) -> P
     if faults:
         return Proof(False, faults[0].text)
     cases = cases_of(machine)
-    if unit.cover is None:
+    if unit.entry is None:
         return prove_clock(machine, cases, half_period(machine, unit))
     usual = next((r for r in prove(machine, cases) if not r.ok), None)
     if usual is not None:

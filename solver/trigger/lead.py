@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from models.geometry import FACES, OPPOSITE, Cell, Face, step
+from models.geometry import FACE_OF, FACES, OPPOSITE, Cell, Face, step, sub
 from models.machine import Machine
 from models.parts import CONDUCTIVE, RAMS, Part
 from models.problem import Digging
 
 LONGEST = 80
 """Sensors."""
-_HEARS = (*RAMS, "wire", "buffer", "inverter")
+HEARS = (*RAMS, "wire", "buffer", "inverter")
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,8 @@ class Field:
     allows: Callable[[Cell], bool]
     """Whether a cell may be dug."""
     in_room: Callable[[Cell], bool]
+    air: frozenset[Cell] = frozenset()
+    """Dug cells of the machine: what is put out there is heard only if a block comes by."""
 
     def free(self, cell: Cell) -> bool:
         """Whether a sensor can be put here."""
@@ -58,14 +60,18 @@ class Field:
         if self._ram_under(cell):
             return False
         part = self.taken.get(cell)
-        if part is not None and part.kind in _HEARS:
+        if part is not None and part.kind in HEARS:
             return False
         solid = part.kind in CONDUCTIVE if part is not None else not self.in_room(cell)
-        if not solid or self.free(cell):
+        if not solid or self.free(cell) or (part is None and cell in self.air):
             return True  # a free cell is dug, if it is ground
+        return not self.heard_beside(cell)
+
+    def heard_beside(self, cell: Cell) -> bool:
+        """Whether anybody beside the cell would hear it if a block or ground in it had power."""
         beside = [step(cell, face) for face in FACES]
-        heard = any(c in self.taken and self.taken[c].kind in _HEARS for c in beside)
-        return not heard and not any(map(self._ram_under, beside))
+        heard = any(c in self.taken and self.taken[c].kind in HEARS for c in beside)
+        return heard or any(map(self._ram_under, beside))
 
     def _ram_under(self, cell: Cell) -> bool:
         """With overhead pickup a ram hears what comes into the cell above it."""
@@ -77,22 +83,54 @@ def field_of(machine: Machine, digging: Digging, without: frozenset[Cell]) -> Fi
     """The ground of a machine, the parts in these cells taken out."""
     taken = {part.at: part for part in machine.parts if part.at not in without}
     kept = (frozenset(machine.tape) | machine.dug_cells) - without
-    return Field(taken, kept, digging.allows, machine.in_room)
+    air = machine.dug_cells - frozenset(machine.tape)
+    return Field(taken, kept, digging.allows, machine.in_room, air)
 
 
-def goal_of(machine: Machine, ram: Part) -> Cell | None:
-    """The one cell that all sensors watch which a trigger's ram fires; None if there is not one."""
+def goals_of(machine: Machine, ram: Part) -> tuple[Cell, ...]:
+    """The cells of a trigger's ram, its own and its head's, that sensors watch."""
     assert ram.face is not None, "a ram has a face"
-    own = {ram.at, step(ram.at, ram.face)}
     looks = {
         step(part.at, part.face) for part in machine.parts if part.kind == "sensor" and part.face
     }
-    seen = own & looks
-    return next(iter(seen)) if len(seen) == 1 else None
+    return tuple(cell for cell in (ram.at, step(ram.at, ram.face)) if cell in looks)
 
 
-def find_lead(field: Field, source: Cell, goal: Cell, unit: str) -> Lead | None:
-    """The shortest row of sensors that begins beside `source` and has its last one in `goal`."""
+def lead_to(field: Field, source: Cell, goals: tuple[Cell, ...], unit: str) -> Lead | None:
+    """A lead that takes the place of a trigger's ram.
+
+    Where both its cells are watched two sensors stand there, one a tick after the other. None if
+    there is no way, or nothing watches the ram.
+    """
+    if len(goals) == 1:
+        return find_lead(field, source, goals[0], unit)
+    for first, last in (goals, goals[::-1]) if goals else ():
+        heading = FACE_OF[sub(last, first)]
+        lead = find_lead(field, source, first, unit, heading)
+        if lead is not None and field.harmless(step(last, heading)):
+            end, air = Part("sensor", last, OPPOSITE[heading], unit=unit), step(last, heading)
+            dug = lead.dug | {last} | ({air} if field.free(air) else set())
+            return Lead((*lead.parts, end), dug)
+    return None
+
+
+def find_lead(
+    field: Field, source: Cell, goal: Cell, unit: str, heading: Face | None = None
+) -> Lead | None:
+    """The shortest row of sensors that begins beside `source` and has its last one in `goal`.
+
+    With a heading the last one puts out that way, to what stands there; without, to nobody.
+    """
+    for ground in (replace(field, air=frozenset()), field) if field.air else (field,):
+        way = _way(ground, source, goal, heading)
+        if way is not None:
+            return _lead(ground, way, unit)
+    return None
+
+
+def _way(
+    field: Field, source: Cell, goal: Cell, heading: Face | None
+) -> list[tuple[Cell, Face]] | None:
     watched = field.watched()
     came: dict[tuple[Cell, Face], tuple[Cell, Face] | None] = {}
     waiting: deque[tuple[tuple[Cell, Face], int]] = deque()
@@ -112,8 +150,9 @@ def find_lead(field: Field, source: Cell, goal: Cell, unit: str) -> Lead | None:
         out = step(cell, face)
         if cell == goal:
             way = list(_back(came, state))[::-1]
-            if field.harmless(out) and len({c for c, _ in way}) == len(way):
-                return _lead(field, way, unit)
+            right = face == heading if heading else field.harmless(out)
+            if right and len({c for c, _ in way}) == len(way):
+                return way
             continue
         for turn in FACES:
             if turn == OPPOSITE[face] or not (turn == face or field.harmless(out)):

@@ -7,39 +7,29 @@ where a smaller one fails there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Literal
 
 from models.geometry import Cell, step
 from models.parts import Part
 from models.trigger import Unit
 from solver.trigger.rings import fewest_rings
 
-Covers = Literal["above", "below", "beside"]
-"""Where the surface is, seen from the unit: of a floor, a ceiling, a wall."""
 LONGEST = 4
 """Ticks; the longest delay of the buffers that the units are made of."""
 _RING_CLAIM = "no ring of one chain with as many buffers has fewer parts: all were tried"
 _WORKED_CLAIM = "worked by hand; fewer parts are not proven impossible"
-MOST_TAPS = 5
+WIDEST = 4
+"""Cells by which a hold-off may be wider than the narrowest."""
+_IN_TICKS = 2
+"""What a pulse that comes in is lengthened to: an inverter ignores shorter ones."""
 SHAPES = 2
 """Rings of one size that are tried."""
 _OVER_G: Cell = (1, 0, 1)
 """Ground above the inverter G would take its power and hand it to the wires beside it."""
-_AIR_BELOW_COVERS: tuple[Cell, ...] = ((-3, 1, 1), (-2, 0, 1))
-"""Ground here would cut the wires below the button, or feed them from the inverter n."""
-_BUTTONS: Mapping[Covers, tuple[Part, Cell]] = {
-    "above": (Part("button", (-3, 0, 3), "-z"), (-3, 0, 2)),
-    "below": (Part("button", (-3, 1, -2), "+z"), (-3, 1, -1)),
-    "beside": (Part("button", (-3, 3, 0), "-y"), (-3, 2, 0)),
-}
-"""The button of a hold-off, and the cover that it hangs on."""
-_CLOCK_LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 1}
-_HOLD_OFF_LAYER: Mapping[Covers, int] = {"above": 2, "below": -1, "beside": 2}
 
 
-def clocks(covers: Covers) -> Iterator[Unit]:
+def clocks() -> Iterator[Unit]:
     """Rings of one inverter and buffers. On and off for 1 tick + all delays each, for ever.
 
     The fewest parts first, and among those the shortest period; none that fewer buffers can do.
@@ -49,90 +39,85 @@ def clocks(covers: Covers) -> Iterator[Unit]:
             each, more = divmod(total, buffers)
             delays = tuple(each + (number < more) for number in range(buffers))
             for ring in fewest_rings(buffers)[:SHAPES]:
-                yield clock(ring, delays, covers)
+                yield clock(ring, delays)
 
 
-def hold_offs(covers: Covers) -> list[Unit]:
-    """The fewest parts first; the buffer back, which costs the same anyhow, as slow as can be."""
-    units = [
-        hold_off(taps, holds, LONGEST, covers)
-        for taps in range(2, MOST_TAPS + 1)
-        for holds in range(MOST_TAPS + 1)
-    ]
-    # Sorting keeps the order among units of one size.
-    return sorted(units, key=lambda unit: unit.cost)
+def hold_offs() -> list[Unit]:
+    """The fewest parts first."""
+    return [hold_off(wide) for wide in range(WIDEST + 1)]
 
 
 def _on_block(part: Part) -> tuple[Part, Part]:
     return part, Part("block", step(part.at, "-z"))
 
 
-def clock(ring: tuple[Part, ...], delays: Iterable[int], covers: Covers) -> Unit:
+def clock(ring: tuple[Part, ...], delays: Iterable[int]) -> Unit:
     """A ring with these delays; its wire is the port."""
     left = iter(delays)
     parts = [p._replace(delay=next(left)) if p.kind == "buffer" else p for p in ring]
     port = next(part.at for part in ring if part.kind == "wire")
     air = () if any(part.at == _OVER_G for part in ring) else (_OVER_G,)
-    return Unit("clock", tuple(parts), air, port, _CLOCK_LAYER[covers], _RING_CLAIM)
+    return Unit("clock", tuple(parts), air, port, _RING_CLAIM)
 
 
-def hold_off(taps: int, holds: int, again: int, covers: Covers) -> Unit:
-    """A button of which a press counts at its beginning only, and only when no cycle is under way.
+def shut_ticks(unit: Unit) -> int:
+    """How long a hold-off is on, and then off at least."""
+    on_the_way = [part.delay or 0 for part in unit.parts if part.kind == "buffer"]
+    return 1 + sum(on_the_way) - _IN_TICKS
 
-    Seen from above, w wires, s sensor, b buffers, blocks in capitals:
 
-        y = 1    w s b Q     x x x     Q carries the inverter m, which feeds the wire on K
-        y = 0    P n w K G b B b B     n and G are inverters, on P and on K
-        y = -1         J b w w w w     block J carries a wire that leads to the one on K
+def hold_off(wide: int) -> Unit:
+    """A gate that a pulse opens if none did for a while: on for its delays and a tick, then off for
+    at least as long, whatever comes meanwhile.
 
-    The first wire is fed by the button's cover and powers P; under a floor another wire, which
-    stands on P, is between them. Idle: n and m are lit, so K is powered and G is dark. A press
-    darkens n for as long as it lasts. The sensor sees it begin, the buffer behind it lengthens
-    that to 2 ticks, for which m is dark. So, and only then, K is off and G lights. What G sends
-    runs along the buffers: the first makes it 4 ticks long, and each further tap keeps the row at
-    y = -1 on for 4 more. That row keeps K powered, `again` ticks late.
+    Seen from above, w wires, b buffers, blocks in capitals; `wide` is 1:
 
-    The machine is fired by the first `taps` of them. With no others that row is the port; with
-    `holds` more, which keep the gate shut until the machine has come to rest, the port is the row
-    at y = 1 (x), beside the first taps only.
+        y = 2         w C b B     C feeds the wire on its left, which points at Q
+        y = 1     b w Q b   b     Q carries the inverter m, which feeds the wire on K
+        y = 0         K G   b     G is an inverter on K
+        y = -1        J b b B     J carries a wire that leads to the one on K
+
+    Idle: m is lit, so K is powered and G is dark. A pulse comes in on the left and is lengthened
+    to 2 ticks, for which m and K are off: G lights. Through the first buffer, which makes of the
+    shortest flicker a pulse of 4 ticks, that keeps Q on and m dark. When the ring of buffers comes
+    round to K, G darkens, and so Q goes off; K stays on for as long again as G was lit. Pulses
+    that come meanwhile find m dark or K on. One that comes as the gate opens again counts or does
+    not, but never for less than the whole time.
+
+    A wire that leads on from the port stands above the one beside C (y = 3).
     """
-    button, cover = _BUTTONS[covers]
+    far = 2 + wide
     parts = [
-        button,
-        *_on_block(Part("wire", (-3, 1, 0))),
-        Part("block", (-3, 0, 0)),
-        *((Part("wire", (-3, 0, 1)),) if covers == "above" else ()),
-        Part("inverter", (-2, 0, 0), "-x"),
-        *_on_block(Part("wire", (-1, 0, 0))),
-        Part("sensor", (-2, 1, 0), "-x"),
-        *_on_block(Part("buffer", (-1, 1, 0), "+x", 2)),
+        Part("block", (0, 0, 0)),
+        Part("wire", (0, 0, 1)),
+        Part("inverter", (1, 0, 0), "-x"),
         Part("block", (0, 1, 0)),
         Part("inverter", (0, 1, 1), "-z"),
-        *_on_block(Part("wire", (0, 0, 1))),
-        Part("inverter", (1, 0, 0), "-x"),
-        *_on_block(Part("wire", (0, -1, 1))),
-        *_on_block(Part("buffer", (1, -1, 0), "-x", again)),
+        *_on_block(Part("buffer", (-2, 1, 0), "+x", _IN_TICKS)),
+        *_on_block(Part("wire", (-1, 1, 0))),
+        *_on_block(Part("buffer", (1, 1, 0), "+y", LONGEST)),
+        Part("block", (1, 2, 0)),
+        *_on_block(Part("wire", (0, 2, 0))),
     ]
-    for tap in range(1, taps + holds + 1):
-        parts += _on_block(Part("buffer", (2 * tap, 0, 0), "+x", LONGEST))
-        parts.append(Part("block", (2 * tap + 1, 0, 0)))
-    last = 2 * (taps + holds) + 1
-    for x in range(2, last + 1):
-        parts += _on_block(Part("wire", (x, -1, 0)))
-    port = (last, -1, 0)
-    if holds:
-        port = (2 * taps + 1, 1, 0)
-        for x in range(3, port[0] + 1):
-            parts += _on_block(Part("wire", (x, 1, 0)))
-    air = (_OVER_G, *(_AIR_BELOW_COVERS if covers == "above" else ()))
-    layer = _HOLD_OFF_LAYER[covers]
-    return Unit("hold-off", tuple(parts), air, port, layer, _WORKED_CLAIM, cover=cover)
+    for x in range(2, far):
+        parts += _on_block(Part("buffer", (x, 2, 0), "+x", LONGEST))
+    parts += [Part("block", (far, 2, 0))] if wide else _on_block(Part("wire", (far, 2, 0)))
+    for y in (1, 0):
+        parts += _on_block(Part("buffer", (far, y, 0), "-y", LONGEST))
+    parts.append(Part("block", (far, -1, 0)))
+    for x in range(far - 1, 0, -1):
+        parts += _on_block(Part("buffer", (x, -1, 0), "-x", LONGEST))
+    parts += [Part("block", (0, -1, 0)), Part("wire", (0, -1, 1))]
+    port, entry = (0, 3, 0), (-3, 1, 0)
+    parts += _on_block(Part("wire", port))
+    return Unit("hold-off", tuple(parts), (_OVER_G,), port, _WORKED_CLAIM, entry=entry)
 
 
 def led(unit: Unit) -> Unit:
     """The unit for a lead of sensors: the clock's own wire is watched, or a ram at the port."""
-    if unit.cover is None:
+    if unit.entry is None:
         return replace(unit, watch=unit.port)
-    ram, head = step(unit.port, "+x"), step(unit.port, "+x", 2)
-    parts = (*unit.parts, Part("push_ram", ram, "+x"))
-    return replace(unit, parts=parts, air=(*unit.air, head), watch=ram)
+    gone = (unit.port, step(unit.port, "-z"))
+    ram, head = (-1, 2, 0), (-2, 2, 0)
+    parts = (*(p for p in unit.parts if p.at not in gone), Part("push_ram", ram, "-x"))
+    return replace(unit, parts=parts, air=(*unit.air, head), port=ram, watch=ram)
