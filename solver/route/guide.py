@@ -22,8 +22,7 @@ def guess_inside(problem: RouteProblem) -> list[bool] | None:
     spots = {cell: _flat(problem, cell) for cell in sorted(problem.required)}
     if not spots:
         return None
-    tour = short_tour(list(spots.values()))
-    legs = list(pairwise([*tour, tour[0]]))
+    legs = square_legs(short_tour(list(spots.values())))
     inside = []
     for f, ring in enumerate(problem.graph.faces):
         if f in problem.outside_faces or len(ring) > 4:
@@ -67,6 +66,16 @@ def short_tour(points: Sequence[Point]) -> list[Point]:
                     tour[i + 1 : j + 1] = tour[i + 1 : j + 1][::-1]
                     better = True
     return tour
+
+
+def square_legs(tour: Sequence[Point]) -> list[tuple[Point, Point]]:
+    """The legs of a tour along the grid, each with its corner away from the middle."""
+    middle = (sum(x for x, _ in tour) / len(tour), sum(y for _, y in tour) / len(tour))
+    legs = []
+    for a, b in pairwise([*tour, tour[0]]):
+        corner = max(((a[0], b[1]), (b[0], a[1])), key=lambda c: _gap(c, middle))
+        legs += [(a, corner), (corner, b)]
+    return legs
 
 
 def _gap(a: Point, b: Point) -> float:

@@ -55,9 +55,11 @@ def windowed(
     """The problem with all faces but the free ones held. Its routes are routes of the problem."""
     held = [f for f in range(len(inside)) if f not in free]
     near = {cell for f in free for cell in tables.graph.faces[f]}
+    allowed = problem.allowed & near.union(route.cells)
     return replace(
         problem,
-        allowed=problem.allowed & near.union(route.cells),
+        allowed=allowed,
+        options=tuple(option for option in problem.options if option.cell in allowed),
         inside_faces=problem.inside_faces | {f for f in held if inside[f]},
         outside_faces=problem.outside_faces | {f for f in held if not inside[f]},
     )
