@@ -40,6 +40,9 @@ GRACE_S = 5.0
 """How long after the budget a solver that is still at work is waited for."""
 
 
+OVER_CATALOGUE = "It holds over the catalogue of designs: other designs were not asked for."
+
+
 @dataclass(frozen=True)
 class Outcome:
     """A verdict, ready to be written and told."""
@@ -81,7 +84,15 @@ class Outcome:
     def summary(self, files: Mapping[str, str]) -> list[str]:
         """Lines for the terminal."""
         choice = tell_front(self.front) if self.front and self.front.machines else []
-        return [*choice, *tell_verdict(self.result, files)]
+        scope = [OVER_CATALOGUE] if isinstance(self.result, Infeasible) and self._one_level else []
+        return [*choice, *tell_verdict(self.result, files), *scope]
+
+    @property
+    def _one_level(self) -> bool:
+        """Whether there is one floor or ceiling, where the catalogue decides."""
+        return len(self.scenario.surfaces) == 1 and not {"floor", "ceiling"}.isdisjoint(
+            self.scenario.surfaces
+        )
 
     def as_json(self, files: Mapping[str, str]) -> dict[str, object]:
         """The object that `--json` prints."""

@@ -17,6 +17,7 @@ from solver.machine_file import parse_machine, write_machine
 from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
 from tests.oracles.naive_simulator import run_presses
+from tests.test_cli_input import ringwright
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 EXPECTED = tomllib.loads((FOLDER / "expected.toml").read_text(encoding="utf-8"))
@@ -56,3 +57,12 @@ def test_the_same_scenario_and_seed_give_the_same_file():
         assert found is not None
         texts.append(write_machine(found.machine))
     assert texts[0] == texts[1]
+
+
+@pytest.mark.parametrize(("name", "told"), [("impossible-edge", True), ("impossible-belt", False)])
+def test_what_impossible_holds_over_is_told(name, told, tmp_path):
+    """On one floor or ceiling the catalogue decides, on walls and in whole rooms the rules."""
+    scenario = Path(__file__).parent.parent / "scenarios" / f"{name}.toml"
+    done = ringwright("solve", scenario, "--out", tmp_path / "out", "--quiet")
+    assert done.returncode == 3
+    assert ("over the catalogue" in done.stdout) == told
