@@ -29,12 +29,15 @@ class Passage:
 
 @dataclass(frozen=True)
 class PlannedRam:
-    """A ram, whether it draws, and at which steps it is extended (its state before each step)."""
+    """A ram, whether it draws, and what it does step by step."""
 
     at: Cell
     face: Face
     grip: bool
     extended: tuple[bool, ...]
+    """Whether it is extended before each step, and at the end."""
+    pulses: tuple[bool, ...]
+    """Whether it has a pulse of one tick in each step; it is in before and after."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,9 @@ class Mechanism:
     """The step in which the row before pushes its block in."""
     fewest: bool
     """Whether fewer rams are proven not to do in as many steps."""
+    ways: frozenset[Cell]
+    """Cells that a block is in at some time."""
 
 
 NoMechanism = Literal["no mechanism"]
-"""Proven: no rams in the hidden cells do it in that many whole strokes, whatever fires them."""
+"""Proven: no rams in the hidden cells do it in that many steps, whatever fires them."""

@@ -18,6 +18,8 @@ HALF = 2
 """The box reaches that far to both sides along the edge."""
 STEP = 4
 """Half-ticks from one step to the next; a stroke takes three."""
+PULSE = 2
+"""Half-ticks that a pulse of one tick lasts."""
 
 
 def cells(x: range, y: range, z: range) -> frozenset[Cell]:
@@ -80,7 +82,10 @@ def _moves_on(passage: Passage, mechanism: Mechanism, case: Case) -> bool:
         _power(simulation, mechanism, t)
         if t - 1 in (mechanism.enters_at, mechanism.enters_at + 1):
             simulation.power_ram(feed.at, t - 1 == mechanism.enters_at)
-        for _ in range(STEP):
+        fired = [ram for ram in mechanism.rams if ram.pulses[t - 1]]
+        for half_tick in range(STEP):
+            for ram in fired if half_tick in (0, PULSE) else ():
+                simulation.power_ram(ram.at, half_tick == 0)
             simulation.step()
     if mechanism.enters_at == len(mechanism.rams[0].extended) - 2:
         simulation.power_ram(feed.at, False)

@@ -11,7 +11,7 @@ import pytest
 
 from models.geometry import FACES, step
 from models.passage import Mechanism
-from solver.passage import fewest_rams, mechanism
+from solver.passage import fewest_rams, mechanism, pulse_train
 from solver.passage.strokes import Strokes
 from tests.outer_edges import inner_edge, moves_on, outer_edge
 
@@ -72,9 +72,20 @@ def test_a_mechanism_with_a_stroke_left_out_does_not_pass():
     assert isinstance(found, Mechanism)
     for index in range(len(found.rams)):
         fewer = found.rams[:index] + found.rams[index + 1 :]
-        assert not moves_on(passage, Mechanism(fewer, found.enters_at, fewest=False))
+        assert not moves_on(passage, Mechanism(fewer, found.enters_at, fewest=False, ways=found.ways))
 
 
 def test_as_many_steps_as_asked():
     strokes = Strokes(straight_over(1, 1, 2), 2)
     assert len(strokes.entering) == 2
+
+
+def test_pulses_alone_lead_tape_over_an_edge():
+    """All rams rest in, and each pulse comes twice, as from a button that is pressed and let go."""
+    passage = straight_over(3, 2)
+    found = pulse_train(passage, 4, 5)
+    assert isinstance(found, Mechanism) and found.fewest
+    assert not any(any(ram.extended) for ram in found.rams)
+    for ram in found.rams:
+        assert ram.pulses[:4] == ram.pulses[5:] and not ram.pulses[4]
+    assert moves_on(passage, found)

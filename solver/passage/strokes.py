@@ -1,10 +1,11 @@
 """The formula: which rams stand where, and what moves in each step, by the rules of strokes.
 
-A step is a stroke, long enough for all that moves to come to rest. Any number of rams may begin
-theirs in the same step. Power is left out: a ram does what the plan says. So where the formula has
-no solution no wiring of whole strokes can help; where it has one, wiring is still to be found. A
-pulse of one tick, on which a grip ram leaves the block that it pushed and is in again, is no step
-here: no solution says nothing of mechanisms that need it. The formula is more generous
+A step is a stroke, long enough for all that moves to come to rest, or a pulse of one tick: a grip
+ram that rests in draws in what is two cells ahead, or leaves one cell on what stands right before
+it, and is in again. Any number of rams may begin theirs in the same step. Every run by the rules is
+such steps: in the order in which its strokes begin, a block being where its stroke takes it. Power
+is left out: a ram does what the plan says. So where the formula has no solution no wiring can help
+within that many steps; where it has one, wiring is still to be found. The formula is more generous
 than the rules in one point: a ram may push any number of blocks (boxes here are smaller than the
 limit).
 """
@@ -19,9 +20,12 @@ Ram = tuple[Cell, Face]
 
 
 class Strokes:
-    """Variables and clauses for `steps` strokes of one passage."""
+    """Variables and clauses for `steps` strokes of one passage.
 
-    def __init__(self, passage: Passage, steps: int) -> None:
+    Without `levels` all rams rest in and know pulses only.
+    """
+
+    def __init__(self, passage: Passage, steps: int, *, levels: bool = True) -> None:
         self.passage = passage
         self.steps = steps
         self.clauses = Clauses()
@@ -37,7 +41,8 @@ class Strokes:
             if step(cell, face) in self._known
         }
         self.grip = {ram: new() for ram in self.ram}
-        self.out = {(ram, t): new() for ram in self.ram for t in self.times}
+        self.out = {(ram, t): new() if levels else FALSE for ram in self.ram for t in self.times}
+        self.pulse = {(ram, t): new() for ram in self.ram for t in self.moves}
         blocks = range(len(passage.path) + 1)
         self.label = {(c, b, t): new() for c in self.world for b in blocks for t in self.times}
         """Block `b` is in cell `c`: 0 comes in from outside, `b` begins in cell `b - 1`."""
@@ -71,13 +76,20 @@ class Strokes:
         return self.out.get((ram, t), FALSE)
 
     def extends(self, ram: Ram, t: int) -> int:
-        """The ram extends in step `t`."""
-        return self.clauses.all(-self.is_out(ram, t), self.is_out(ram, t + 1))
+        """The ram extends in step `t`, for good or for a pulse that pushes a block."""
+        out = self.clauses.all(-self.is_out(ram, t), self.is_out(ram, t + 1))
+        return self.clauses.any(out, self._puts(ram, t))
+
+    def _puts(self, ram: Ram, t: int) -> int:
+        pulse = self.pulse.get((ram, t), FALSE)
+        return self.clauses.all(pulse, self._block(step(*ram), t))
 
     def draws(self, ram: Ram, t: int) -> int:
         """The ram retracts in step `t` and draws what is two cells ahead."""
         back = self.clauses.all(self.is_out(ram, t), -self.is_out(ram, t + 1))
-        return self.clauses.all(back, self.grip.get(ram, FALSE))
+        pulse = self.pulse.get((ram, t), FALSE)
+        pulls = self.clauses.all(pulse, -self._block(step(*ram), t))
+        return self.clauses.all(self.clauses.any(back, pulls), self.grip.get(ram, FALSE))
 
     def goes(self, cell: Cell, face: Face, t: int) -> int:
         """What is in the cell moves that way in step `t`."""
@@ -106,6 +118,28 @@ class Strokes:
         for ram, stands in self.ram.items():
             for t in self.times:
                 self.clauses.imply([self.is_out(ram, t)], stands)
+        for (ram, t), pulse in self.pulse.items():
+            self.clauses.imply([pulse], self.ram[ram])
+            self._pulse(ram, pulse, t)
+        for cell in self.world:
+            to_it = [(step(cell, OPPOSITE[face]), face) for face in FACES]
+            for t in self.moves:
+                pulses = [self.pulse[ram, t] for ram in to_it if ram in self.ram]
+                self.clauses.at_most_one(pulses)
+
+    def _pulse(self, ram: Ram, pulse: int, t: int) -> None:
+        """The ram is in before and after; only a block that it draws ends right before it."""
+        near, far = step(*ram), step(*ram, 2)
+        for when in (t, t + 1):
+            self.clauses.imply([pulse, self.is_out(ram, when)], FALSE)
+            for head in self.heads(near, when):
+                self.clauses.imply([pulse], -head)
+        for stands in self.rams_in(near):
+            self.clauses.imply([pulse], -stands)
+        comes = [pulse, self._block(near, t + 1)]
+        self.clauses.imply([*comes, self._block(near, t)], FALSE)
+        self.clauses.imply(comes, self.draws(ram, t))
+        self.clauses.imply(comes, self._block(far, t))
 
     def _stroke(self, ram: Ram, t: int) -> None:
         """What a ram must find in front of it, and what it takes along."""
