@@ -12,11 +12,12 @@ from models.geometry import Cell
 from models.problem import Digging
 from models.scenario import Scenario
 from solver.check import check_against, check_machine
-from solver.counter.layout import LEAST_DEPTH, STEM, Goal, Layout, NoRoomError
-from solver.counter.leads import Leads, distance
+from solver.counter.layout import LEAST_DEPTH, STEM, Goal, Layout
 from solver.counter.prove import prove_two_ways
 from solver.counter.rings import rings_of
 from solver.net.lift_lines import edges_of
+from solver.trigger.leads import Leads, distance
+from solver.trigger.site import NoRoomError
 
 Say = Callable[[str], None]
 TRIES = 2

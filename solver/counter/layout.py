@@ -7,18 +7,18 @@ button of its way, so that the drives of the other way hear nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from models.geometry import HORIZONTAL, Cell, step
+from models.geometry import Cell, step
 from models.machine import Machine
-from models.parts import RAMS, Part
+from models.parts import Part
 from models.problem import Digging
 from models.scenario import Scenario
 from solver.characterise.testbed import corner_frames
 from solver.net.assemble import boxes
 from solver.net.lift_lines import deep_line
 from solver.net.worked import FLOOR_DRIVE
-from solver.trigger.lead import Field
+from solver.trigger.site import Site
 
 UP: Cell = (0, 0, 1)
 STEM = (-4, -5, -6, -7)
@@ -38,37 +38,16 @@ Goal = tuple[Cell, Cell]
 """A drive's buffer, and the direction it is fed in."""
 
 
-class NoRoomError(Exception):
-    """Two parts want one cell, or one a cell that may not be dug."""
-
-
-class Layout:
+class Layout(Site):
     """Parts, and the cells that must stay free."""
 
     def __init__(self, scenario: Scenario, digging: Digging, tape: Sequence[Cell]) -> None:
-        self.scenario, self.digging, self.tape = scenario, digging, tuple(tape)
-        self.parts: dict[Cell, Part] = {}
-        self.air: set[Cell] = set()
+        super().__init__(tape, digging.allows, lambda cell: cell[2] >= 0)
+        self.scenario = scenario
         self.line = [step(cell, "-z", 4) for cell in tape]
         self.keep(step(cell, "-z") for cell in tape)
         self.put(*deep_line(tape, UP, -1).parts.values())
         self.goals = (self._drives(self.tape, "forth"), self._drives(self.tape[::-1], "back"))
-
-    def put(self, *parts: Part) -> None:
-        """Place parts. Raises NoRoomError."""
-        for part in parts:
-            if part.at in self.parts or part.at in self.air:
-                raise NoRoomError(f"two things want {part.at}")
-            if part.kind != "button" and not self.digging.allows(part.at):
-                raise NoRoomError(f"{part.at} may not be dug")
-            self.parts[part.at] = part
-
-    def keep(self, cells: Iterable[Cell]) -> None:
-        """Keep cells free. Raises NoRoomError."""
-        for cell in cells:
-            if cell in self.parts or not self.digging.allows(cell):
-                raise NoRoomError(f"{cell} is needed free and dug")
-            self.air.add(cell)
 
     def _drives(self, tape: Sequence[Cell], way: str) -> list[Goal]:
         """A drive at every corner."""
@@ -97,24 +76,9 @@ class Layout:
         self.put(*(Part("sensor", (x, y, z), "+z", unit=unit) for z in STEM))
         return x, y, STEM[-1]
 
-    def field(self) -> Field:
-        """What stands in the way of a lead now."""
-        kept = frozenset(self.air) | frozenset(self.tape)
-        return Field(self.parts, kept, self.digging.allows, lambda cell: cell[2] >= 0)
-
     def machine(self, way: int) -> Machine:
         """All of it, seen from one way's button; no more dug than parts and what they hear need."""
-        cells = set(self.air)
-        for part in self.parts.values():
-            cells.add(part.at)
-            if part.kind in RAMS and part.face:
-                cells.add(step(part.at, part.face))
-            if part.kind == "sensor" and part.face:
-                cells.add(step(part.at, part.face, -1))
-            if part.kind in ("wire", "inverter"):
-                cells |= {step(part.at, face) for face in HORIZONTAL}
-                cells |= {step(part.at, "+z")} if part.kind == "inverter" else set()
-        dug = {cell for cell in cells if cell[2] < -1 and self.digging.allows(cell)}
+        dug = {cell for cell in self.dug() if cell[2] < -1}
         on_tape = set(self.tape)
         floor = self.scenario.surfaces["floor"]
         covers = [

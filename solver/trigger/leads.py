@@ -11,8 +11,8 @@ from random import Random
 
 from models.geometry import FACE_OF, FACES, OPPOSITE, VECTOR, Cell, Face, add, step, sub
 from models.parts import Part
-from solver.counter.layout import Layout
 from solver.trigger.lead import Field
+from solver.trigger.site import Site
 
 ROOTS = 4
 """Places on other leads from which a lead is tried."""
@@ -29,16 +29,16 @@ def distance(a: Cell, b: Cell) -> int:
 class Leads:
     """Leads of one way, drawn one after the other. Each begins at the trigger or at another one."""
 
-    def __init__(self, layout: Layout, starts: Sequence[Cell], start: Cell, rng: Random) -> None:
-        self.layout, self.starts, self.start, self.rng = layout, starts, start, rng
-        self.field: Field = layout.field()
+    def __init__(self, site: Site, starts: Sequence[Cell], start: Cell, rng: Random) -> None:
+        self.site, self.starts, self.start, self.rng = site, starts, start, rng
+        self.field: Field = site.field()
         self.watched = self.field.watched()
         self.steps: dict[Cell, int] = {start: 0}
         """Ticks from the trigger to each cell that a lead may begin beside."""
 
     def lay(self, goal: Cell, heading: Cell | None, length: int, unit: str) -> bool:
         """Sensors that put out into `goal`, so many ticks from the trigger; False: not found."""
-        self.field = self.layout.field()
+        self.field = self.site.field()
         self.watched = self.field.watched()
         for root in self._roots(goal, length):
             rest = length - self.steps[root]
@@ -63,11 +63,11 @@ class Leads:
 
     def _put(self, root: Cell, way: Sequence[Cell], unit: str) -> None:
         backs = list(zip([root, *way], way, strict=False))
-        self.layout.put(
+        self.site.put(
             *(Part("sensor", cell, FACE_OF[sub(before, cell)], unit=unit) for before, cell in backs)
         )
         outs = {add(cell, sub(cell, before)) for before, cell in backs}
-        self.layout.air |= {cell for cell in outs if cell not in self.layout.parts}
+        self.site.air |= {cell for cell in outs if cell not in self.site.parts}
         # From the last one a branch would be heard where the lead ends.
         for k, cell in enumerate(way[:-1]):
             self.steps[cell] = self.steps[root] + k + 1
