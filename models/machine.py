@@ -31,6 +31,11 @@ class Machine:
     The k-th button of the parts list fires the k-th loop; if there is but one, it fires all.
     """
 
+    covered: tuple[int, ...] = ()
+    """Places in `tape` from which it goes on beneath covers, over an outer edge: there the next
+    cell is on another surface, not beside this one.
+    """
+
     @cached_property
     def spans(self) -> tuple[range, ...]:
         """Where each loop stands in `tape`."""

@@ -13,7 +13,7 @@ import pytest
 
 from models.geometry import FACES, step
 from models.passage import Mechanism
-from solver.passage import fewest_rams, mechanism, pulse_train
+from solver.passage import fewest_rams, mechanism, pulse_trains
 from solver.passage.strokes import Strokes
 from tests.outer_edges import inner_edge, moves_on, outer_edge
 
@@ -85,7 +85,7 @@ def test_as_many_steps_as_asked():
 def test_pulses_alone_lead_tape_over_an_edge():
     """All rams rest in, and each pulse comes twice, as from a button that is pressed and let go."""
     passage = straight_over(3, 2)
-    found = pulse_train(passage, 4, 5)
+    found = next(pulse_trains(passage, 4, 5))
     assert isinstance(found, Mechanism) and found.fewest
     assert not any(any(ram.extended) for ram in found.rams)
     for ram in found.rams:

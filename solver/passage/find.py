@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import replace
+from itertools import combinations
 from typing import Self
 
 from pysat.card import ITotalizer
 from pysat.solvers import Cadical195
 
-from models.geometry import step
+from models.geometry import FACES, Cell, step
 from models.passage import Mechanism, NoMechanism, Passage, PlannedRam
 from solver.design.clauses import FALSE
-from solver.passage.strokes import Strokes
+from solver.passage.strokes import Ram, Strokes
 
 PLENTY = 14
 """Rams with which the search for few begins, where any number would do."""
@@ -35,20 +37,34 @@ def fewest_rams(passage: Passage, steps: int) -> Mechanism | NoMechanism:
         return search.fewest()
 
 
-def pulse_train(passage: Passage, steps: int, apart: int) -> Mechanism | NoMechanism:
+def pulse_trains(
+    passage: Passage,
+    steps: int,
+    apart: int,
+    barred: Set[Cell] = frozenset(),
+    lined: Set[Cell] = frozenset(),
+) -> Iterator[Mechanism]:
     """The fewest rams that do it if each gets the same pulses twice, the second time `apart` later.
 
     So a trigger fires them that gives one pulse when it is pressed and one when it is let go:
     all rams rest in, and a ram's pulses lie in the first `steps` steps. The
     block that comes in and the one that goes out do so in one step, so that such
     passages make a ring. Of two rams, one right above the other along y, neither has a pulse
-    without the other: overhead pickup changes nothing then. Of all with the fewest rams one
-    with the fewest pulses is taken.
+    without the other: overhead pickup changes nothing then. To every ram two cells in line lead
+    that hold nothing at any time, have no ram below, along y, and are not barred: something can
+    come there that fires it. To one with two pulses in a train they lead from two sides. Rams in
+    cells that are lined have a pulse in the first step and no other. Those with the fewest
+    pulses of all with the fewest rams come one after the other, each with other rams.
     """
     strokes = Strokes(passage, steps + apart, levels=False)
     clauses = strokes.clauses
+    twice: dict[Ram, int] = {}
     for ram in strokes.ram:
         train = [clauses.new() for _ in range(steps)]
+        pairs = (clauses.all(a, b) for a, b in combinations(train, 2))
+        twice[ram] = clauses.any(*pairs)
+        for literal in train[1:] if ram[0] in lined else ():
+            clauses.imply([strokes.ram[ram], literal], FALSE)
         for t in strokes.moves:
             sources = [train[u] for u in (t, t - apart) if 0 <= u < steps]
             pulse = strokes.pulse[ram, t]
@@ -62,19 +78,50 @@ def pulse_train(passage: Passage, steps: int, apart: int) -> Mechanism | NoMecha
                 one, two = strokes.pulse[(cell, face), t], strokes.pulse[other, t]
                 clauses.imply([*both, one], two)
                 clauses.imply([*both, two], one)
+    _reachable(strokes, twice, barred)
     for t in strokes.moves:
         leaves = strokes.goes(*passage.leaves, t)
         clauses.imply([strokes.entering[t]], leaves if 0 < t < apart else FALSE)
     with _Search(strokes) as search:
         best = search.fewest()
         if best == "no mechanism":
-            return best
+            return
         while True:
             pulses = sum(sum(ram.pulses) for ram in best.rams)
             fewer = search.solved(len(best.rams), pulses - 1)
             if fewer == "no mechanism":
-                return replace(best, fewest=True)
+                break
             best = fewer
+        found: Mechanism | NoMechanism = best
+        while found != "no mechanism":
+            yield replace(found, fewest=True)
+            search.without(found)
+            found = search.solved(len(best.rams), pulses)
+
+
+def _reachable(strokes: Strokes, twice: Mapping[Ram, int], barred: Set[Cell]) -> None:
+    """Every ram that stands can be fired: a sensor before it and one before that have room.
+
+    One that gets two pulses in one train is fired from two sides.
+    """
+    passage, clauses = strokes.passage, strokes.clauses
+    fronts: dict[Cell, list[int]] = {}
+    for ram, stands in strokes.ram.items():
+        fronts.setdefault(step(*ram), []).append(stands)
+
+    def clear(cell: Cell) -> int:
+        if cell not in passage.hidden or cell in barred:
+            return FALSE
+        blocks = [strokes.block[cell, t] for t in strokes.times]
+        rams = [*strokes.rams_in(cell), *strokes.rams_in(step(cell, "-y"))]
+        return -clauses.any(*rams, *fronts.get(cell, ()), *blocks)
+
+    for (at, face), stands in strokes.ram.items():
+        sides = [side for side in FACES if side != face]
+        ways = [clauses.all(clear(step(at, side)), clear(step(at, side, 2))) for side in sides]
+        clauses.imply([stands], *ways)
+        for k in range(len(ways)):
+            clauses.imply([stands, twice[at, face]], *ways[:k], *ways[k + 1 :])
 
 
 class _Search:
@@ -116,6 +163,11 @@ class _Search:
             if fewer == "no mechanism":
                 return replace(best, fewest=True)
             best = fewer
+
+    def without(self, known: Mechanism) -> None:
+        """Nothing that has all the rams of this one from here on."""
+        rams = [self.strokes.ram[ram.at, ram.face] for ram in known.rams]
+        self._solver.add_clause([-literal for literal in rams])
 
     def solved(self, rams: int | None = None, pulses: int | None = None) -> Mechanism | NoMechanism:
         """With so many at most."""

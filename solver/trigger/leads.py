@@ -35,6 +35,8 @@ class Leads:
         self.watched = self.field.watched()
         self.steps: dict[Cell, int] = {start: 0}
         """Ticks from the trigger to each cell that a lead may begin beside."""
+        self.end: Cell | None = None
+        """Where the last sensor of a lead must stand: it may be watched there."""
 
     def lay(self, goal: Cell, heading: Cell | None, length: int, unit: str) -> bool:
         """Sensors that put out into `goal`, so many ticks from the trigger; False: not found."""
@@ -74,7 +76,7 @@ class Leads:
 
     def _open(self, cell: Cell, *, first: bool = False) -> bool:
         """Whether a lead may pass: leads of one trigger leave room for the others to begin."""
-        if not self.field.fits(cell) or cell in self.watched:
+        if not self.field.fits(cell) or (cell in self.watched and cell != self.end):
             return False
         return all(
             distance(cell, other) > (1 if other == self.start else 2)
@@ -86,6 +88,7 @@ class Leads:
         """The cells of the shortest lead, the heading of its last sensor given; None: no way."""
         faces = list(FACES)
         self.rng.shuffle(faces)
+        self.end = None if heading is None else sub(goal, heading)
         came: dict[tuple[Cell, Face], tuple[Cell, Face] | None] = {}
         waiting: list[tuple[int, int, int, tuple[Cell, Face]]] = []
 

@@ -1,0 +1,212 @@
+"""Pillar -> a machine whose belt moves on at a press, or why none was found."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from itertools import count, islice
+from random import Random
+
+from models.geometry import FACES, OPPOSITE, VECTOR, Cell, step
+from models.machine import ALL_CASES
+from models.parts import Part
+from models.pillar import Belted, NoBelt, Pillar
+from solver.check import check_machine
+from solver.pillar.edge import APART, BEFORE, BEHIND, LEAST_TICKS, over_the_edge
+from solver.pillar.layout import Goal, Layout
+from solver.simulate import prove
+from solver.trigger.leads import Leads, distance
+from solver.trigger.site import NoRoomError
+
+Say = Callable[[str], None]
+LONGER = 12
+"""How much longer than the farthest goal needs leads may be."""
+ORDERS = 6
+"""Orders in which the leads of one length are tried."""
+HUBS = 200
+"""Places that leads at an edge are tried from."""
+COVERS = 5
+"""Covers that a button is tried on for one set of leads at the edges."""
+WAY_IN = 3
+"""Cells before a hub that leads at the edge keep free."""
+FAR = 9
+"""Steps from a ram of the edge to that place, at most."""
+
+
+EDGES = 4
+"""Mechanisms with the fewest rams that are tried in turn."""
+WIDER = "Make the pillar wider or higher, or move the belt."
+
+
+class NoLeadsError(Exception):
+    """No leads of one length were found."""
+
+
+def belt_machine(pillar: Pillar, deadline: float, seed: int, say: Say) -> Belted | NoBelt:
+    """Try buttons, and leads from them, until a machine is right or time is up.
+
+    `deadline` is a `time.monotonic()` time.
+    """
+    beyond = _beyond(pillar)
+    if beyond is not None:
+        return NoBelt(*beyond, tried=0)
+    edges = list(islice(over_the_edge(), EDGES))
+    say(f"{len(edges[0].rams)} rams lead the tape over an edge, and fewer do not on such pulses")
+    why = "time ran out"
+    for tried in count():
+        rng, edge = Random(f"{seed}/{tried}"), edges[tried % len(edges)]
+        if time.monotonic() > deadline:
+            return NoBelt(why, "Give it more time, or make the pillar higher or wider.", tried)
+        try:
+            layout = Layout(pillar, edge)
+        except NoRoomError as error:
+            return NoBelt(f"mechanisms of two edges meet: {error}", WIDER, tried)
+        try:
+            _lead_up(layout, rng, deadline)
+        except (NoRoomError, NoLeadsError) as error:
+            why = str(error)
+        else:
+            machine = layout.machine()
+            faults = check_machine(machine)
+            if not faults:
+                faults = [f for result in prove(machine, ALL_CASES) for f in result.faults]
+            if not faults:
+                return Belted(machine, len(edge.rams), edge.fewest, tried + 1)
+            why = faults[0].text
+        say(f"layout {tried + 1}: {why}")
+    raise AssertionError("rounds have no end")
+
+
+def _beyond(pillar: Pillar) -> tuple[str, str] | None:
+    """Why no machine of this kind can be, and what to change."""
+    most = pillar.rules.push_limit + BEFORE + BEHIND
+    for name, length in zip(("x", "y"), pillar.size, strict=False):
+        if length > most:
+            return (
+                f"its side along {name} has {length} cells, so a row of {length - BEFORE - BEHIND} "
+                f"blocks would have to move, and rams move {pillar.rules.push_limit} at most",
+                f"Sides of {most} cells at most.",
+            )
+    least = LEAST_TICKS * APART
+    if pillar.rules.press < least:
+        return (
+            f"a press of {pillar.rules.press} ticks is over before the blocks are in place",
+            f"A press of {least} ticks or more.",
+        )
+    return None
+
+
+def _covers(layout: Layout) -> Iterator[Cell]:
+    """Covers of the front with room behind them for a trigger, those near its middle only."""
+    front, (wide, _, high), field = layout.pillar.front, layout.pillar.size, layout.field()
+    for x in range(wide // 4, wide - wide // 4):
+        for z in range(1, high - 1):
+            behind = [(x, front + k, z) for k in (1, 2, 3)]
+            clear = all(field.free(cell) and not field.heard_beside(cell) for cell in behind)
+            if clear and (x, front, z) not in layout.tape:
+                yield x, front, z
+
+
+def _lead_up(layout: Layout, rng: Random, deadline: float) -> None:
+    """Add leads at every edge, the trigger, and leads from it.
+
+    Raises NoRoomError or NoLeadsError.
+    """
+    hubs = _at_the_edge(layout, rng, deadline)
+    ways = {part.at: VECTOR[OPPOSITE[part.face]] for part in hubs if part.face is not None}
+    goals = [Goal((at,), 0, None, way) for at, way in ways.items()]
+    before, why = (dict(layout.parts), set(layout.air)), "no cover of the front has room behind it"
+    covers = list(_covers(layout))
+    for cover in rng.sample(covers, min(COVERS, len(covers))):
+        layout.parts, layout.air = dict(before[0]), set(before[1])
+        try:
+            _fan(layout, layout.trigger(cover), goals, rng, deadline, ORDERS)
+        except (NoRoomError, NoLeadsError) as error:
+            why = str(error)
+        else:
+            return
+    raise NoLeadsError(why)
+
+
+def _at_the_edge(layout: Layout, rng: Random, deadline: float) -> list[Part]:
+    """A hub at every edge and leads from it to all that is fired there; the hubs."""
+    goals = layout.goals_at(0)
+    rams = [goal.ram for goal in goals if goal.ram is not None]
+    middle = rams[0]
+    allows, before = layout.allows, (dict(layout.parts), set(layout.air))
+    near = [cell for cell in layout.wedge() if distance(cell, middle) <= FAR]
+    for _ in range(HUBS):
+        at, face = rng.choice(near), rng.choice(FACES)
+        free = [layout.free(step(at, face, k)) for k in range(WAY_IN + 1)]
+        if not all(free) or time.monotonic() > deadline:
+            continue
+        layout.allows = layout.in_wedge
+        hub = Part("sensor", at, face, unit="edge 1")
+        layout.put(hub)
+        way_in = {step(at, face, k) for k in range(1, WAY_IN + 1)}
+        layout.air |= way_in
+        try:
+            _fan(layout, at, goals, rng, deadline, 1)
+            layout.air -= way_in
+            layout.allows = allows
+            new = [part for cell, part in layout.parts.items() if cell not in before[0]]
+            layout.repeat(new, layout.air - before[1])
+        except (NoLeadsError, NoRoomError):
+            layout.parts, layout.air = dict(before[0]), set(before[1])
+            continue
+        finally:
+            layout.allows = allows
+        return [layout.moved(hub, k) for k in range(4)]
+    raise NoLeadsError("no leads to the rams of an edge were found")
+
+
+def _fan(
+    layout: Layout, start: Cell, goals: Sequence[Goal], rng: Random, deadline: float, orders: int
+) -> None:
+    """Leads to all goals, longer and longer until all fit. Raises NoLeadsError."""
+    alone = Leads(layout, [start], start, rng)
+    least = 0
+    for goal in goals:
+        ways = [alone.shortest(cell, goal.heading, start) for cell in goal.cells]
+        lengths = [len(way) for way in ways if way is not None]
+        if not lengths:
+            raise NoLeadsError(f"no lead reaches {goal.cells[0]}")
+        least = max(least, min(lengths) - goal.ticks)
+    order = list(goals)
+    rng.shuffle(order)
+    order.sort(key=lambda goal: goal.ticks)
+    before = dict(layout.parts), set(layout.air)
+    for turn in range(LONGER * orders):
+        if time.monotonic() > deadline:
+            break
+        layout.parts, layout.air = dict(before[0]), set(before[1])
+        leads = Leads(layout, [start], start, rng)
+        length = least + turn // orders
+        stuck = next((g for g in order if not _lead(layout, leads, g, start, length, rng)), None)
+        if stuck is None:
+            return
+        order = [stuck, *(goal for goal in order if goal is not stuck)]
+    raise NoLeadsError(f"no leads of one length were found: none to {order[0].cells[0]}")
+
+
+def _lead(layout: Layout, leads: Leads, goal: Goal, start: Cell, length: int, rng: Random) -> bool:
+    """A lead to one of the goal's cells, or where parity forbids it to a block beside its ram.
+
+    Where neither is to be had the lead is a tick late: the simulation tells whether that does.
+    """
+    length += goal.ticks
+    right = [cell for cell in goal.cells if (distance(cell, start) - length) % 2]
+    rng.shuffle(right)
+    if any(leads.lay(cell, goal.heading, length, "lead") for cell in right[:4]):
+        return True
+    if goal.ram is None:
+        late = goal.heading is not None and not right
+        return late and leads.lay(goal.cells[0], goal.heading, length + 1, "lead")
+    blocks = layout.beside(goal.ram) if not right else []
+    rng.shuffle(blocks)
+    for block in blocks:
+        layout.put(Part("block", block, unit="lead"))
+        if leads.lay(block, None, length, "lead"):
+            return True
+        del layout.parts[block]
+    return not right and leads.lay(goal.ram, None, length + 1, "lead")
