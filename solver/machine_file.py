@@ -18,6 +18,8 @@ from solver.files import read_file
 FORMAT, VERSION = "ringwright-machine", 1
 MORE = "more_loops"
 """Key of the second and further loops; readers of the form for one loop pass over it."""
+COVERED = "covered"
+"""Key of the places in the tape from which it goes on beneath covers, over an outer edge."""
 MAX_BYTES = 8_000_000
 """Some 80,000 parts. Python takes about 25 times as much memory to hold what it reads."""
 MAX_COORDINATE = 4096
@@ -40,6 +42,8 @@ def write_machine(machine: Machine) -> str:
     if machine.loops:
         more = [[list(cell) for cell in _loop(machine, k)] for k in range(1, len(machine.loops))]
         head[MORE] = more
+    if machine.covered:
+        head[COVERED] = list(machine.covered)
     lines = [f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in head.items()]
     parts = ",\n    ".join(json.dumps(_part_dict(part)) for part in machine.parts)
     dug = ",\n    ".join(json.dumps({"min": list(b.low), "max": list(b.high)}) for b in machine.dug)
@@ -128,6 +132,7 @@ class _Reader:
         self.same_cell(parts, tape)
         if sum(box.volume() for box in dug if box) > MAX_DUG:
             self.fault("dug", "too many cells", None, f"At most {MAX_DUG}.")
+        covered = self.covered(content, len(tape))
         if self.faults or room is None:
             return None
         return Machine(
@@ -138,7 +143,15 @@ class _Reader:
             tuple(p for p in parts if p),
             tuple(b for b in dug if b),
             loops=loops,
+            covered=covered,
         )
+
+    def covered(self, content: dict[str, object], length: int) -> tuple[int, ...]:
+        found = self.entries(content, COVERED, [])
+        right = [i for i in found if type(i) is int and 0 <= i < length]
+        if len(right) < len(found):
+            self.fault(COVERED, "must be places in the tape", found, f"From 0 to {length - 1}.")
+        return tuple(right)
 
     def more_loops(self, content: dict[str, object], tape: list[Cell | None]) -> tuple[int, ...]:
         """Add the cells of further loops to those of the first; the lengths of all."""

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from models.fault import Fault, ScenarioError
 from models.geometry import Cell
 from models.rules import Rules
@@ -13,13 +11,13 @@ from models.scenario import Scenario, cell_requirement
 from models.surface import SURFACES, Mark, Surface, SurfaceName, plane_of
 from solver.scenario_file.draft import Draft
 from solver.scenario_file.drawing import drawing_faults, neighbours
+from solver.scenario_file.head import read_rules, read_size, read_title
 from solver.scenario_file.loop import read_loop
 from solver.scenario_file.maps import Colours, read_legend, read_map
-from solver.scenario_file.view import TomlView, read_text, show
+from solver.scenario_file.view import TomlView, read_text
 
 MAX_SIDE = 256
 MAX_DEPTH = 64
-MAX_TITLE = 200
 MAX_BUTTONS = 20
 """So many marks of buttons are looked at one by one."""
 MAX_EXACT = 10_000
@@ -53,12 +51,14 @@ def parse_scenario(text: str, path: Path) -> Scenario:
         raise ScenarioError([Fault(str(path), 1, 1, "the scenario is empty", "", remedy)])
     draft = Draft(view)
     view.table((), _ROOT_KEYS)
-    title = _read_title(view, path)
+    title = read_title(view, path)
     draft.room = _read_room(draft)
     _read_surfaces(draft, read_legend(view))
     button = _read_button(draft)
     loop = read_loop(draft)
-    rules = _read_rules(draft)
+    rules = read_rules(view)
+    if rules is not None:
+        _require_rules(draft, rules)
     if loop is not None and loop.shape == "exact":
         _check_drawing(draft)
     if view.faults:
@@ -69,16 +69,6 @@ def parse_scenario(text: str, path: Path) -> Scenario:
     )
 
 
-def _read_title(view: TomlView, path: Path) -> str:
-    title = view.text(("title",))
-    if title is None:
-        return path.stem
-    if not title.strip() or len(title) > MAX_TITLE or not title.isprintable():
-        remedy = f"Give one line of 1 to {MAX_TITLE} characters that print."
-        view.fault_at(("title",), '"title" must be one short line', remedy)
-    return title
-
-
 def _read_room(draft: Draft) -> Cell | None:
     view, path = draft.view, ("room", "size")
     remedy = "Write size = [x, y, z], the cells of air inside."
@@ -86,17 +76,10 @@ def _read_room(draft: Draft) -> Cell | None:
         if view.get(("room",)) is None:
             view.missing(("room",), "Add [room] with " + remedy[6:])
         return None
-    size = view.get(path)
+    size = read_size(view, path, 1, MAX_SIDE, remedy)
     if size is None:
-        view.missing(path, remedy)
         return None
-    if not isinstance(size, list) or len(size) != 3:
-        view.fault_at(path, '"room.size" must hold three numbers', remedy)
-        return None
-    sides = [view.array_number(path, i, 1, MAX_SIDE) for i in range(3)]
-    x, y, z = sides
-    if x is None or y is None or z is None:
-        return None
+    x, y, z = size
     draft.require("room.size", view.key_place(path), f"the room is {x} x {y} x {z} cells")
     return (x, y, z)
 
@@ -171,44 +154,6 @@ def _read_button(draft: Draft) -> SurfaceName | None:
     return name or (marked[0][0] if marked else None)
 
 
-def _read_rules(draft: Draft) -> Rules | None:
-    view = draft.view
-    known = list(Rules.model_fields)
-    table = view.table(("rules",), known)
-    if table is None and view.get(("rules",)) is not None:
-        return None
-    given = {
-        key: tuple(value) if isinstance(value, list) else value
-        for key, value in (table or {}).items()
-        if key in known
-    }
-    delays = given.get("buffer_delays", (1,))
-    if isinstance(delays, tuple) and not _are_delays(delays):
-        remedy = "List different whole numbers from 1 to 64."
-        view.fault_at(("rules", "buffer_delays"), '"rules.buffer_delays" is wrong', remedy)
-        del given["buffer_delays"]
-    try:
-        rules = Rules.model_validate(given, strict=True)
-    except ValidationError as error:
-        for wrong in error.errors():
-            path = ("rules", *wrong["loc"])
-            what = f'"rules.{wrong["loc"][0]}" is wrong'
-            remedy = wrong["msg"].replace("Input should", "It should") + "."
-            remedy = remedy.replace("a valid integer", "a whole number")
-            view.fault(view.value_place(path), what, show(wrong["input"]), remedy)
-        return None
-    for name in known:
-        default = "" if name in given else " (default)"
-        text = f"{name} is {getattr(rules, name)}{default}"
-        draft.require(f"rules.{name}", view.key_place(("rules", name)), text)
-    return rules
-
-
-def _are_delays(values: tuple[object, ...]) -> bool:
-    numbers = [v for v in values if isinstance(v, int) and not isinstance(v, bool) and 1 <= v <= 64]
-    return len(numbers) == len(values) == len(set(numbers)) > 0
-
-
 def _check_drawing(draft: Draft) -> None:
     """The faults of an exact drawing, once all of its maps could be read."""
     view = draft.view
@@ -236,3 +181,11 @@ def _check_drawing(draft: Draft) -> None:
         return
     near = neighbours(frozenset(places), planes)
     view.faults += drawing_faults({cell: near[cell] for cell in places}, places)
+
+
+def _require_rules(draft: Draft, rules: Rules) -> None:
+    given = draft.view.get(("rules",))
+    for name in Rules.model_fields:
+        default = "" if isinstance(given, dict) and name in given else " (default)"
+        text = f"{name} is {getattr(rules, name)}{default}"
+        draft.require(f"rules.{name}", draft.view.key_place(("rules", name)), text)

@@ -33,7 +33,9 @@ def ways() -> list[Way]:
     for name, middle in (("tape on the edge", [(0, 0, 0)]), ("edge covered", [])):
         for before, (top, enters) in ON_TOP.items():
             for after, (side, leaves) in ON_SIDE.items():
-                if not (middle and "short" in before):
+                # A row on top and one on the side that run back to back would sink into one line.
+                apart = not (before.startswith("along") and after == "back")
+                if apart and not (middle and "short" in before):
                     found.append(
                         (f"{name}: {before}, {after}", top + middle + side, enters, leaves)
                     )

@@ -72,6 +72,7 @@ for _command in (
     design.limits,
     triggers.trigger,
     triggers.counter,
+    triggers.pillar,
     several.together,
     many.sweep,
     patterns.pattern,

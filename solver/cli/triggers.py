@@ -1,4 +1,4 @@
-"""The command that builds logic before a machine's trigger."""
+"""Commands for machines of other kinds: with logic, with two buttons, round a pillar."""
 
 from __future__ import annotations
 
@@ -111,3 +111,42 @@ def counter(
     for path in files:
         click.echo(f"wrote {path}", err=True)
     return OK if report.ok else UNDECIDED
+
+
+@click.command()
+@click.argument("pillar", type=FILE)
+@click.option("--out", "out_dir", type=FILE, required=True, help="Directory for machine and plan.")
+@budget_option
+@seed_option
+@json_option
+@force_option
+@quiet_option
+def pillar(
+    pillar: Path,
+    out_dir: Path,
+    budget_s: float,
+    seed: int,
+    as_json: bool,
+    force: bool,
+    quiet: bool,
+) -> int:
+    """Design a belt of tape round the outside of PILLAR, over its four edges.
+
+    The file gives the solid: [pillar] with size = [x, y, z], row and direction. Sides have 18 cells
+    at most; 15 and more leave room for the leads. At each edge the tape goes on
+    beneath four covers. Every machine is right in simulation; fewest parts are not claimed.
+
+    \b
+    Example:
+      ringwright pillar scenarios/pillar/arcade.toml --out out/arcade
+    """
+    from solver.pillar.report import pillar_file
+
+    report = pillar_file(
+        pillar, out_dir, budget_s=budget_s, seed=seed, force=force, say=progress(quiet)
+    )
+    files = report.write(out_dir, force)
+    show(report.as_json() if as_json else report.summary())
+    for path in files:
+        click.echo(f"wrote {path}", err=True)
+    return OK if files else UNDECIDED

@@ -57,31 +57,12 @@ def pulse_trains(
     pulses of all with the fewest rams come one after the other, each with other rams.
     """
     strokes = Strokes(passage, steps + apart, levels=False)
-    clauses = strokes.clauses
-    twice: dict[Ram, int] = {}
-    for ram in strokes.ram:
-        train = [clauses.new() for _ in range(steps)]
-        pairs = (clauses.all(a, b) for a, b in combinations(train, 2))
-        twice[ram] = clauses.any(*pairs)
-        for literal in train[1:] if ram[0] in lined else ():
-            clauses.imply([strokes.ram[ram], literal], FALSE)
-        for t in strokes.moves:
-            sources = [train[u] for u in (t, t - apart) if 0 <= u < steps]
-            pulse = strokes.pulse[ram, t]
-            clauses.imply([pulse], *(sources or [FALSE]))
-            for source in sources:
-                clauses.imply([source], pulse)
-    for (cell, face), stands in strokes.ram.items():
-        for other in [ram for ram in strokes.ram if ram[0] == step(cell, "+y")]:
-            both = [stands, strokes.ram[other]]
-            for t in strokes.moves:
-                one, two = strokes.pulse[(cell, face), t], strokes.pulse[other, t]
-                clauses.imply([*both, one], two)
-                clauses.imply([*both, two], one)
+    twice = _trains(strokes, steps, apart, lined)
+    _overheard(strokes)
     _reachable(strokes, twice, barred)
     for t in strokes.moves:
         leaves = strokes.goes(*passage.leaves, t)
-        clauses.imply([strokes.entering[t]], leaves if 0 < t < apart else FALSE)
+        strokes.clauses.imply([strokes.entering[t]], leaves if 0 < t < apart else FALSE)
     with _Search(strokes) as search:
         best = search.fewest()
         if best == "no mechanism":
@@ -97,6 +78,36 @@ def pulse_trains(
             yield replace(found, fewest=True)
             search.without(found)
             found = search.solved(len(best.rams), pulses)
+
+
+def _trains(strokes: Strokes, steps: int, apart: int, lined: Set[Cell]) -> Mapping[Ram, int]:
+    """Each ram's pulses come twice; for every ram, whether a train has several."""
+    clauses, several = strokes.clauses, {}
+    for ram in strokes.ram:
+        train = [clauses.new() for _ in range(steps)]
+        pairs = (clauses.all(a, b) for a, b in combinations(train, 2))
+        several[ram] = clauses.any(*pairs)
+        for literal in train[1:] if ram[0] in lined else ():
+            clauses.imply([strokes.ram[ram], literal], FALSE)
+        for t in strokes.moves:
+            sources = [train[u] for u in (t, t - apart) if 0 <= u < steps]
+            pulse = strokes.pulse[ram, t]
+            clauses.imply([pulse], *(sources or [FALSE]))
+            for source in sources:
+                clauses.imply([source], pulse)
+    return several
+
+
+def _overheard(strokes: Strokes) -> None:
+    """A ram right above another one, along y, has its pulses and no others."""
+    clauses = strokes.clauses
+    for (cell, face), stands in strokes.ram.items():
+        for other in [ram for ram in strokes.ram if ram[0] == step(cell, "+y")]:
+            both = [stands, strokes.ram[other]]
+            for t in strokes.moves:
+                one, two = strokes.pulse[(cell, face), t], strokes.pulse[other, t]
+                clauses.imply([*both, one], two)
+                clauses.imply([*both, two], one)
 
 
 def _reachable(strokes: Strokes, twice: Mapping[Ram, int], barred: Set[Cell]) -> None:

@@ -19,8 +19,10 @@ from solver.trigger.leads import Leads, distance
 from solver.trigger.site import NoRoomError
 
 Say = Callable[[str], None]
-LONGER = 12
-"""How much longer than the farthest goal needs leads may be."""
+LONGER = 8
+"""Lengths of leads that are tried, from what the farthest goal needs on."""
+LENGTHEN = 2
+"""How much longer each is than the one before."""
 ORDERS = 6
 """Orders in which the leads of one length are tried."""
 HUBS = 200
@@ -79,12 +81,14 @@ def belt_machine(pillar: Pillar, deadline: float, seed: int, say: Say) -> Belted
 
 def _beyond(pillar: Pillar) -> tuple[str, str] | None:
     """Why no machine of this kind can be, and what to change."""
-    most = pillar.rules.push_limit + BEFORE + BEHIND
+    # All of a row but its last block, which the next edge has drawn aside, is pushed.
+    longest = pillar.rules.push_limit + 1
     for name, length in zip(("x", "y"), pillar.size, strict=False):
-        if length > most:
+        row, most = length - BEFORE - BEHIND, longest + BEFORE + BEHIND
+        if row > longest:
             return (
-                f"its side along {name} has {length} cells, so a row of {length - BEFORE - BEHIND} "
-                f"blocks would have to move, and rams move {pillar.rules.push_limit} at most",
+                f"its side along {name} has {length} cells, so a row of {row} would have to move "
+                f"on, and rams move rows of {longest} at most",
                 f"Sides of {most} cells at most.",
             )
     least = LEAST_TICKS * APART
@@ -181,11 +185,12 @@ def _fan(
             break
         layout.parts, layout.air = dict(before[0]), set(before[1])
         leads = Leads(layout, [start], start, rng)
-        length = least + turn // orders
+        length = least + LENGTHEN * (turn // orders)
         stuck = next((g for g in order if not _lead(layout, leads, g, start, length, rng)), None)
         if stuck is None:
             return
-        order = [stuck, *(goal for goal in order if goal is not stuck)]
+        order = [goal for goal in order if goal is not stuck]
+        order.insert(rng.randrange(len(order) // 2 + 1), stuck)
     raise NoLeadsError(f"no leads of one length were found: none to {order[0].cells[0]}")
 
 

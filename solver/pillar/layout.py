@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from models.geometry import FACE_OF, FACES, VECTOR, Cell, Frame, add, dot, scale, step, sub
 from models.machine import Machine
-from models.parts import RAMS, Part
+from models.parts import RAMS, Kind, Part
 from models.pillar import Pillar
 from solver.net.assemble import boxes
 from solver.pillar.edge import APART, BEFORE, BEHIND, Edge
@@ -85,7 +85,7 @@ class Layout(Site):
         frame, visible = self.frames[k], set(self.tape)
         for ram in self.edge.rams:
             at = frame.cell(ram.at)
-            kind = "grip_ram" if ram.grip else "push_ram"
+            kind: Kind = "grip_ram" if ram.grip else "push_ram"
             self.put(Part(kind, at, frame.face(ram.face), unit=f"edge {k + 1}"))
             self.steps[at] = ram.steps
         self.keep({frame.cell(cell) for cell in self.edge.ways} - visible)
@@ -122,9 +122,10 @@ class Layout(Site):
         found = []
         for cell in sorted(cells | {step(block, "-z", 2)}):
             part = self.parts.get(cell)
-            if part is not None and part.kind in RAMS and part.face is not None:
-                if step(cell, part.face) != block:
-                    found.append(cell)
+            if part is None or part.kind not in RAMS or part.face is None:
+                continue
+            if step(cell, part.face) != block:
+                found.append(cell)
         return found
 
     def fired_by_lines(self) -> set[Cell]:

@@ -43,7 +43,9 @@ def _corners(machine: Machine) -> int:
         sub(machine.tape[after], cell)
         for cell, after in zip(machine.tape, machine.following, strict=True)
     ]
-    return sum(ways[after] != way for way, after in zip(ways, machine.following, strict=True))
+    turns = (ways[after] != way for way, after in zip(ways, machine.following, strict=True))
+    # Over an outer edge the tape goes straight on: two turns fewer.
+    return sum(turns) - 2 * len(machine.covered)
 
 
 def _line_wire(machine: Machine, trace: Trace) -> Cell | None:

@@ -357,7 +357,12 @@ def caution_lines(plan: BuildPlan) -> list[str]:
             "Keep off. While the tape is sunk its surface is open; whoever or whatever stands on "
             "it falls in, and is crushed when it rises."
         )
-    if set(plan.surfaces) - {"floor"}:
+    if plan.machine.covered:
+        lines.append(
+            "Keep off all sides that the tape runs round. While it is drawn in they are open; whoever "
+            "or whatever is in an opening is crushed when it comes back."
+        )
+    elif set(plan.surfaces) - {"floor"}:
         sides = " and ".join(name for name in plan.surfaces if name != "floor")
         lines.append(
             f"Keep off the {sides} side. While the tape is drawn in its surface is open; whoever "
@@ -433,6 +438,8 @@ def travel_words(plan: BuildPlan, loop: int = 0) -> str:
         for row in range(layer.rows)
         for column in range(layer.columns)
     }
+    if any(cell not in spot for cell in tape):
+        return start  # round a pillar: what it looks like depends on the side
     area = 0
     for here, there in zip(tape, (*tape[1:], tape[0]), strict=True):
         (a, b), (c, d) = spot[here], spot[there]
