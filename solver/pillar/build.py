@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import count, islice
 from random import Random
 
-from models.geometry import FACES, OPPOSITE, VECTOR, Cell, step
+from models.geometry import FACES, OPPOSITE, VECTOR, Cell, step, sub
 from models.machine import ALL_CASES
 from models.parts import Part
 from models.pillar import Belted, NoBelt, Pillar
@@ -204,9 +204,10 @@ def _lead(layout: Layout, leads: Leads, goal: Goal, start: Cell, length: int, rn
     rng.shuffle(right)
     if any(leads.lay(cell, goal.heading, length, "lead") for cell in right[:4]):
         return True
+    if goal.heading is not None and not right:
+        return _by_wire(layout, leads, sub(goal.cells[0], goal.heading), length)
     if goal.ram is None:
-        late = goal.heading is not None and not right
-        return late and leads.lay(goal.cells[0], goal.heading, length + 1, "lead")
+        return False
     blocks = layout.beside(goal.ram) if not right else []
     rng.shuffle(blocks)
     for block in blocks:
@@ -215,3 +216,15 @@ def _lead(layout: Layout, leads: Leads, goal: Goal, start: Cell, length: int, rn
             return True
         del layout.parts[block]
     return not right and leads.lay(goal.ram, None, length + 1, "lead")
+
+
+def _by_wire(layout: Layout, leads: Leads, watched: Cell, length: int) -> bool:
+    """A lead that ends in a wire which a hub watches: a cell more for the same time."""
+    stand = step(watched, "-z")
+    if not (layout.free(stand) and layout.free(watched)):
+        return False
+    layout.put(Part("block", stand, unit="lead"), Part("wire", watched, unit="lead"))
+    if leads.lay(watched, None, length, "lead"):
+        return True
+    del layout.parts[stand], layout.parts[watched]
+    return False

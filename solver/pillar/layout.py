@@ -149,7 +149,7 @@ class Layout(Site):
     def in_wedge(self, cell: Cell) -> bool:
         """Whether a cell belongs to the first edge: its images at the others are apart from it."""
         wide, long, _ = self.pillar.size
-        half = min(wide, long) // 2
+        half = (min(wide, long) - 1) // 2  # a row of cells lies between neighbours
         x, _, z = self.local(cell)
         return self._hidden(cell) and x > -half and z > -half
 

@@ -359,8 +359,8 @@ def caution_lines(plan: BuildPlan) -> list[str]:
         )
     if plan.machine.covered:
         lines.append(
-            "Keep off all sides that the tape runs round. While it is drawn in they are open; whoever "
-            "or whatever is in an opening is crushed when it comes back."
+            "Keep off all sides that the tape runs round. While it is drawn in they are open; "
+            "whoever or whatever is in an opening is crushed when it comes back."
         )
     elif set(plan.surfaces) - {"floor"}:
         sides = " and ".join(name for name in plan.surfaces if name != "floor")
