@@ -3,7 +3,7 @@
 python -m tests.campaign_fuzz TARGET [--seconds 60] [--seed 1] [--keep DIR]
 
 Targets are scenarios, machines, pictures, the choreographies of patterns, sweep files up to their
-cases, a scenario that is put together with another, and what builders say. (`trigger` reads
+cases, pillars, a scenario that is put together with another, and what builders say. (`trigger` reads
 nothing but a machine and a scenario.)
 
 Whatever a file holds, its reader returns or names the faults: no other error, no more than 2 s of
@@ -44,6 +44,8 @@ READERS = (
     "solver.scenario_file.count_loops",
     "solver.pattern.read",
     "solver.pattern.wishes",
+    "solver.scenario_file.head",
+    "solver.pillar.read",
     "solver.sweep.read",
     "solver.sweep.cases",
     "solver.together.report",
@@ -93,6 +95,12 @@ def _sweep(folder: Path, _: bytes) -> object:
     return cases_of(read_sweep(folder / "sweep.toml"), 1.0, 0)
 
 
+def _pillar(folder: Path, _: bytes) -> object:
+    from solver.pillar.read import read_pillar
+
+    return read_pillar(folder / "pillar.toml")
+
+
 def _together(folder: Path, _: bytes) -> object:
     from solver.together.report import read_together
 
@@ -127,6 +135,7 @@ TARGETS = {
     "choreography": Target("wishes.toml", _choreography, ("scenarios/patterns/*.toml",)),
     "sweep": Target("sweep.toml", _sweep, ("scenarios/sweeps/*.toml",)),
     "together": Target("other.toml", _together, ("scenarios/together/*.toml",)),
+    "pillar": Target("pillar.toml", _pillar, ("scenarios/pillar/*.toml",)),
     "sentence": Target("", _sentence),
 }
 RING = build_ring(rectangle(3, 3))
