@@ -3,8 +3,8 @@
 python -m tests.campaign_fuzz TARGET [--seconds 60] [--seed 1] [--keep DIR]
 
 Targets are scenarios, machines, pictures, the choreographies of patterns, sweep files up to their
-cases, pillars, a scenario that is put together with another, and what builders say. (`trigger` reads
-nothing but a machine and a scenario.)
+cases, pillars, a scenario that is put together with another, and what builders say. (`trigger`
+reads nothing but a machine and a scenario.)
 
 Whatever a file holds, its reader returns or names the faults: no other error, no more than 2 s of
 processor time, no more than 1 GB of memory. Files that ship, and bad ones of the tests, are broken

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import time
+from pathlib import Path
 
 import pytest
 
+from models.outcome import Infeasible
 from models.route import CornerOption, RouteFound
+from solver.pipeline import solve_scenario
+from solver.read_scenario import parse_scenario
 from solver.route import RouteSearch
 from solver.route.check import route_faults
 from solver.route.guide import guess_inside, short_tour
@@ -142,3 +146,23 @@ def test_turns_that_must_be_apart_lift_the_bound_but_not_the_optimum(
         assert again.optimal
         assert found.route.costs == again.route.costs
         assert told <= found.route.costs
+
+
+@pytest.mark.slow
+def test_a_wish_that_tape_cannot_pass_is_named() -> None:
+    """The reason of a large room: the wish and the covers round it, each shown to be needed."""
+    side = 32
+    rows = [["."] * side for _ in range(side)]
+    rows[5][20] = "o"
+    rows[20][9], rows[19][9], rows[21][9], rows[20][8] = "o", "#", "#", "#"
+    drawn = "\n".join(map("".join, rows))
+    text = (
+        f'title = "Hall"\n[room]\nsize = [{side}, {side}, 4]\n[surfaces.floor]\ndepth = 6\n'
+        f'margin = 4\nmap = """\n{drawn}\n"""\n[loop]\ndirection = "clockwise"\nshape = "free"\n'
+    )
+    outcome = solve_scenario(parse_scenario(text, Path("hall.toml")), budget_s=200)
+    assert outcome.verdict == "infeasible"
+    assert isinstance(outcome.result, Infeasible) and outcome.result.minimal
+    named = {r.requirement for r in outcome.result.reasons if r.requirement}
+    spots = [(21, 10), (20, 10), (22, 10), (21, 9)]
+    assert named == {f"surfaces.floor.map[{row},{column}]" for row, column in spots}

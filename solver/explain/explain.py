@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from models.geometry import sub
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
-from models.scenario import Scenario
+from models.scenario import Scenario, cell_requirement
 from solver.explain.circuit import circuit_opinion
 from solver.explain.direct import DirectOracle
 from solver.explain.drawn import drawn_facts
@@ -27,6 +27,7 @@ from solver.explain.shrink import Core, ordered_groups, shrink
 from solver.explain.switched import Refuted
 from solver.flatten import flatten
 from solver.net.layout import score
+from solver.route.large import LARGE
 
 Say = Callable[[str], None]
 CIRCUIT_S = 10.0
@@ -41,8 +42,8 @@ def explain(
         return explain_rooms(scenario, verdict, deadline, say)
     direct = DirectOracle(scenario, deadline)
     say("no machine; looking for the reason")
-    core = _from_drawing(scenario, direct)
-    ways = ["plain Python, edge by edge and corner by corner"] if core else []
+    core = _from_drawing(scenario, direct) or _from_dead_end(scenario, direct)
+    ways = ["plain Python, cell by cell"] if core else []
     if core is None:
         oracle = Oracle(scenario, deadline)
         first = oracle.ask(frozenset(droppable(scenario)))
@@ -80,6 +81,25 @@ def _from_drawing(scenario: Scenario, direct: DirectOracle) -> Core | None:
         names |= min(facts, key=lambda f: (len(f.names | names), f.text)).names
     core = shrink(direct, names, [(name,) for name in sorted(names)])
     return core if core.minimal else None
+
+
+def _from_dead_end(scenario: Scenario, direct: DirectOracle) -> Core | None:
+    """In a large room a core from a wish that tape cannot pass; the formula would take minutes."""
+    cores = []
+    for surface in scenario.surfaces.values():
+        if surface.plane.rows * surface.plane.columns < LARGE:
+            return None
+        for row, column in surface.spots("o"):
+            beside = [(row + a, column + b) for a, b in ((0, 1), (1, 0), (0, -1), (-1, 0))]
+            spots = [s for s in beside if surface.plane.spot(surface.plane.cell(*s)) is not None]
+            barred = [(r, c) for r, c in spots if surface.marks[r][c] not in ".o"]
+            if len(spots) - len(barred) < 2:
+                blamed = [(row, column), *barred]
+                cores.append(frozenset(cell_requirement(surface.name, *s) for s in blamed))
+    if not cores:
+        return None
+    names = min(cores, key=lambda core: (len(core), sorted(core)))
+    return shrink(direct, names, [(name,) for name in sorted(names)])
 
 
 def _contradicted(kept: Kept) -> Undecided:
