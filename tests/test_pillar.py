@@ -193,3 +193,11 @@ def test_reads_what_is_not_said_as_usual(tmp_path):
     asked = read_pillar(path)
     assert (asked.title, asked.row, asked.direction) == ("plain", 9, "clockwise")
     assert asked.room == (15, 4, 18)
+
+
+def test_no_leads_in_time_names_the_longer_press(tmp_path):
+    path = tmp_path / "plain.toml"
+    path.write_text("[pillar]\nsize = [12, 12, 9]\n", encoding="utf-8")
+    done = ringwright("pillar", path, "--out", tmp_path / "out", "--budget", 12)
+    assert done.returncode == 4 and "press = 15" in done.stdout, done.stdout + done.stderr
+    assert not (tmp_path / "out").exists()

@@ -37,6 +37,8 @@ FAR = 9
 
 EDGES = 4
 """Mechanisms with the fewest rams that are tried in turn."""
+EASY_PRESS = 15
+"""A press, in ticks, that leaves steps of three ticks: a lead may then be one late."""
 WIDER = "Make the pillar wider or higher, or move the belt."
 
 
@@ -58,7 +60,7 @@ def belt_machine(pillar: Pillar, deadline: float, seed: int, say: Say) -> Belted
     for tried in count():
         rng, edge = Random(f"{seed}/{tried}"), edges[tried % len(edges)]
         if time.monotonic() > deadline:
-            return NoBelt(why, "Give it more time, or make the pillar higher or wider.", tried)
+            return NoBelt(why, _more_room(pillar), tried)
         try:
             layout = Layout(pillar, edge)
         except NoRoomError as error:
@@ -77,6 +79,16 @@ def belt_machine(pillar: Pillar, deadline: float, seed: int, say: Say) -> Belted
             why = faults[0].text
         say(f"layout {tried + 1}: {why}")
     raise AssertionError("rounds have no end")
+
+
+def _more_room(pillar: Pillar) -> str:
+    """What makes leads easier to find."""
+    if pillar.rules.press < EASY_PRESS:
+        return (
+            f"Give it a button that is pressed for {EASY_PRESS} ticks (press = {EASY_PRESS} under "
+            "[rules]): its leads need not be so exact. Or more time, or a wider or higher pillar."
+        )
+    return "Give it more time, or make the pillar wider or higher."
 
 
 def _beyond(pillar: Pillar) -> tuple[str, str] | None:
