@@ -33,8 +33,7 @@ class Countered:
     @property
     def parts(self) -> int:
         """Parts placed, tape blocks counted, covers not."""
-        placed = sum(1 for part in self.forth.parts if part.kind != "cover")
-        return placed + len(self.forth.tape)
+        return self.forth.placed
 
 
 @dataclass(frozen=True)

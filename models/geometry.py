@@ -88,6 +88,11 @@ class Frame(NamedTuple):
             o[2] + a * x[2] + b * y[2] + c * z[2],
         )
 
+    def local(self, cell: Cell) -> Cell:
+        """The local cell of a world cell."""
+        offset = sub(cell, self.origin)
+        return dot(offset, self.x), dot(offset, self.y), dot(offset, self.z)
+
     def face(self, local: Face) -> Face:
         """The world direction of a local direction."""
         return FACE_OF[sub(self.cell(VECTOR[local]), self.origin)]

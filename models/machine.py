@@ -61,6 +61,11 @@ class Machine:
             i + 1 if i + 1 < span.stop else span.start for span in self.spans for i in span
         )
 
+    @property
+    def placed(self) -> int:
+        """Parts to be placed, tape blocks counted, covers not (they stand already)."""
+        return sum(part.kind != "cover" for part in self.parts) + len(self.tape)
+
     def in_room(self, cell: Cell) -> bool:
         """Whether the cell belongs to the air of the room."""
         return all(0 <= a < s for a, s in zip(cell, self.room, strict=True))

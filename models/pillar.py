@@ -51,8 +51,7 @@ class Belted:
     @property
     def parts(self) -> int:
         """Parts placed, tape blocks counted, covers not."""
-        placed = sum(1 for part in self.machine.parts if part.kind != "cover")
-        return placed + len(self.machine.tape)
+        return self.machine.placed
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import math
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Protocol
 
 import click
 
@@ -55,3 +56,27 @@ def progress(quiet: bool) -> Callable[[str], None]:
 
 def show(content: dict[str, object] | list[str]) -> None:
     click.echo(json.dumps(content) if isinstance(content, dict) else "\n".join(content))
+
+
+def tell_written(files: Iterable[Path]) -> None:
+    """Name every file that was written, beside the result."""
+    for path in files:
+        click.echo(f"wrote {path}", err=True)
+
+
+class Report(Protocol):
+    """What a command that builds comes to."""
+
+    @property
+    def ok(self) -> bool: ...
+    def summary(self) -> list[str]: ...
+    def as_json(self) -> dict[str, object]: ...
+    def write(self, out_dir: Path, force: bool) -> list[Path]: ...
+
+
+def deliver(report: Report, out_dir: Path, *, force: bool, as_json: bool) -> int:
+    """Write and show what was built; the exit status."""
+    files = report.write(out_dir, force)
+    show(report.as_json() if as_json else report.summary())
+    tell_written(files)
+    return OK if report.ok else UNDECIDED

@@ -6,7 +6,15 @@ from pathlib import Path
 
 import click
 
-from solver.cli.common import FILE, STATUS, budget_option, force_option, json_option, show
+from solver.cli.common import (
+    FILE,
+    STATUS,
+    budget_option,
+    force_option,
+    json_option,
+    show,
+    tell_written,
+)
 
 
 @click.command()
@@ -66,6 +74,5 @@ def pattern(
     report = pattern_file(source, choreography, after, out_dir, budget_s=budget_s, force=force)
     files = report.write(out_dir, force) if out_dir is not None else []
     show(report.as_json() if as_json else report.summary())
-    for path in files:
-        click.echo(f"wrote {path}", err=True)
+    tell_written(files)
     return STATUS[report.verdict]

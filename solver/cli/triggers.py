@@ -8,15 +8,13 @@ import click
 
 from solver.cli.common import (
     FILE,
-    OK,
-    UNDECIDED,
     budget_option,
+    deliver,
     force_option,
     json_option,
     progress,
     quiet_option,
     seed_option,
-    show,
 )
 
 
@@ -67,11 +65,7 @@ def trigger(
         say=progress(quiet),
         loop=loop,
     )
-    files = report.write(out_dir, force)
-    show(report.as_json() if as_json else report.summary())
-    for path in files:
-        click.echo(f"wrote {path}", err=True)
-    return OK if report.ok else UNDECIDED
+    return deliver(report, out_dir, force=force, as_json=as_json)
 
 
 @click.command()
@@ -106,11 +100,7 @@ def counter(
     report = counter_file(
         scenario, out_dir, budget_s=budget_s, seed=seed, force=force, say=progress(quiet)
     )
-    files = report.write(out_dir, force)
-    show(report.as_json() if as_json else report.summary())
-    for path in files:
-        click.echo(f"wrote {path}", err=True)
-    return OK if report.ok else UNDECIDED
+    return deliver(report, out_dir, force=force, as_json=as_json)
 
 
 @click.command()
@@ -145,8 +135,4 @@ def pillar(
     report = pillar_file(
         pillar, out_dir, budget_s=budget_s, seed=seed, force=force, say=progress(quiet)
     )
-    files = report.write(out_dir, force)
-    show(report.as_json() if as_json else report.summary())
-    for path in files:
-        click.echo(f"wrote {path}", err=True)
-    return OK if files else UNDECIDED
+    return deliver(report, out_dir, force=force, as_json=as_json)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from solver.cli.common import FILE, OK, finite, force_option
+from solver.cli.common import FILE, OK, finite, force_option, tell_written
 
 
 @click.command()
@@ -102,8 +102,7 @@ def sheets(machine: Path, paper: str, force: bool, **chosen: bool) -> int:
     forms = tuple(name for name in FORMS if chosen[name])
     if not forms:
         raise click.UsageError(f"Name a form: {', '.join(f'--{name}' for name in FORMS)}.")
-    for path in export(machine, forms, paper, force):
-        click.echo(f"wrote {path}", err=True)
+    tell_written(export(machine, forms, paper, force))
     return OK
 
 

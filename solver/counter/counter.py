@@ -16,7 +16,7 @@ from solver.counter.layout import LEAST_DEPTH, STEM, Goal, Layout
 from solver.counter.prove import prove_two_ways
 from solver.counter.rings import rings_of
 from solver.net.lift_lines import edges_of
-from solver.trigger.leads import Leads, distance
+from solver.trigger.leads import Leads, NoLeadsError, distance
 from solver.trigger.site import NoRoomError
 
 Say = Callable[[str], None]
@@ -30,10 +30,6 @@ APART = 4
 """Cells between two buttons, at least."""
 AHEAD = 2
 """Sensors by which a lead to the line is shorter: a drive that a lift fires lags by as many."""
-
-
-class NoLeadsError(Exception):
-    """No leads of one length were found."""
 
 
 def counter_machine(
@@ -150,7 +146,7 @@ def _fan(
         if time.monotonic() > deadline:
             break
         length = least + turn // TRIES
-        before = dict(layout.parts), set(layout.air)
+        before = layout.state()
         wanted: list[tuple[Cell, Cell | None, int]]
         # A goal at the other parity gets its lead a tick late.
         wanted = [
@@ -162,7 +158,7 @@ def _fan(
         leads = Leads(layout, starts, start, rng)
         if all(leads.lay(*goal, f"lead {way}") for goal in wanted):
             return
-        layout.parts, layout.air = before
+        layout.go_back(before)
     raise NoLeadsError(f"no leads of one length were found from the button {way}")
 
 

@@ -8,15 +8,13 @@ from pathlib import Path
 
 from models.counter import Countered, NoCounter
 from models.fault import InputError
+from solver.built import NAMES as OF_ONE
+from solver.built import write_built
 from solver.counter.counter import Say, counter_machine
-from solver.files import check_out_dir, write_new
-from solver.machine_file import write_machine
-from solver.plan.plan import build_plan
+from solver.files import check_out_dir
 from solver.read_scenario import read_scenario
-from solver.sheets.page import write_page
-from solver.sheets.text import write_sheets
 
-NAMES = ("machine.json", "plan.html", "plan.txt", "back.json", "back.html", "back.txt")
+NAMES = (*OF_ONE, "back.json", "back.html", "back.txt")
 
 
 @dataclass(frozen=True)
@@ -75,13 +73,7 @@ class CounterReport:
         """Write the machine and its plans, seen from either button, if there is one."""
         if not isinstance(self.result, Countered):
             return []
-        contents: list[bytes | str] = []
-        for machine in (self.result.forth, self.result.back):
-            plan = build_plan(machine)
-            contents += [write_machine(machine), write_page(plan), write_sheets(plan)]
-        for name, content in zip(NAMES, contents, strict=True):
-            write_new(out_dir / name, content, force)
-        return [out_dir / name for name in NAMES]
+        return write_built((self.result.forth, self.result.back), out_dir, NAMES, force)
 
 
 def counter_file(

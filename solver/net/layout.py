@@ -67,13 +67,9 @@ def _may_vent(problem: Problem, system: System, cell: Cell) -> bool:
 
 
 def score(machine: Machine, corners: int, depth: int) -> dict[str, int]:
-    """The value of every objective term.
-
-    parts: every part to be placed, tape blocks counted, covers not (they stand already).
-    """
-    placed = sum(1 for part in machine.parts if part.kind != "cover")
+    """The value of every objective term."""
     return {
-        "parts": placed + len(machine.tape),
+        "parts": machine.placed,
         "depth": depth,
         "length": len(machine.tape),
         "corners": corners,

@@ -229,7 +229,7 @@ def _lifts(
             continue
         arrives, leaves = sub(cell, tape[i - 1]), sub(tape[(i + 1) % len(tape)], cell)
         # At a fold the arriving surface's lift must never draw the block back.
-        fold = leaves == inward and dot(arrives, inward) == 0
+        fold = dot(leaves, inward) != 0 and dot(arrives, inward) == 0
         line.put("push_ram" if fold else "grip_ram", _behind(cell, inward, 2), inward)
         found.append(cell)
     return found

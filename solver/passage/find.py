@@ -67,6 +67,7 @@ def pulse_trains(
         best = search.fewest()
         if best == "no mechanism":
             return
+        sure = best.fewest
         while True:
             pulses = sum(sum(ram.pulses) for ram in best.rams)
             fewer = search.solved(len(best.rams), pulses - 1)
@@ -75,7 +76,7 @@ def pulse_trains(
             best = fewer
         found: Mechanism | NoMechanism = best
         while found != "no mechanism":
-            yield replace(found, fewest=True)
+            yield replace(found, fewest=sure)
             search.without(found)
             found = search.solved(len(best.rams), pulses)
 

@@ -20,7 +20,7 @@ from models.surface import SURFACES, SurfaceName, plane_of
 from solver.pattern.turn import back_after
 from solver.pattern.wishes import WishList
 from solver.scenario_file.places import KeyPath
-from solver.scenario_file.view import TomlView, closest, read_text, show
+from solver.scenario_file.view import TomlView, closest, open_toml, show
 
 OKABE_ITO = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7")
 """Colours that most colour-blind people tell apart (Okabe and Ito 2008; values from memory).
@@ -63,12 +63,7 @@ class _File(BaseModel):
 
 def read_choreography(path: Path, machine: Machine) -> Choreography:
     """The choreography in a file. Raises InputError with all faults found."""
-    text = read_text(path)
-    if isinstance(text, Fault):
-        raise InputError([text])
-    view = TomlView(str(path), text)
-    if view.faults:
-        raise InputError(view.faults)
+    view = open_toml(path)
     try:
         content = _File.model_validate(view.root)
     except ValidationError as error:

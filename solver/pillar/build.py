@@ -15,7 +15,7 @@ from solver.check import check_machine
 from solver.pillar.edge import APART, BEFORE, BEHIND, LEAST_TICKS, over_the_edge
 from solver.pillar.layout import Goal, Layout
 from solver.simulate import prove
-from solver.trigger.leads import Leads, distance
+from solver.trigger.leads import Leads, NoLeadsError, distance
 from solver.trigger.site import NoRoomError
 
 Say = Callable[[str], None]
@@ -33,17 +33,11 @@ WAY_IN = 3
 """Cells before a hub that leads at the edge keep free."""
 FAR = 9
 """Steps from a ram of the edge to that place, at most."""
-
-
 EDGES = 4
 """Mechanisms with the fewest rams that are tried in turn."""
 EASY_PRESS = 15
 """A press, in ticks, that leaves steps of three ticks: a lead may then be one late."""
 WIDER = "Make the pillar wider or higher, or move the belt."
-
-
-class NoLeadsError(Exception):
-    """No leads of one length were found."""
 
 
 def belt_machine(pillar: Pillar, deadline: float, seed: int, say: Say) -> Belted | NoBelt:
@@ -55,7 +49,8 @@ def belt_machine(pillar: Pillar, deadline: float, seed: int, say: Say) -> Belted
     if beyond is not None:
         return NoBelt(*beyond, tried=0)
     edges = list(islice(over_the_edge(), EDGES))
-    say(f"{len(edges[0].rams)} rams lead the tape over an edge, and fewer do not on such pulses")
+    sure = ", and fewer do not on such pulses" if edges[0].fewest else ""
+    say(f"{len(edges[0].rams)} rams lead the tape over an edge{sure}")
     why = "time ran out"
     for tried in count():
         rng, edge = Random(f"{seed}/{tried}"), edges[tried % len(edges)]
@@ -131,10 +126,10 @@ def _lead_up(layout: Layout, rng: Random, deadline: float) -> None:
     hubs = _at_the_edge(layout, rng, deadline)
     ways = {part.at: VECTOR[OPPOSITE[part.face]] for part in hubs if part.face is not None}
     goals = [Goal((at,), 0, None, way) for at, way in ways.items()]
-    before, why = (dict(layout.parts), set(layout.air)), "no cover of the front has room behind it"
+    before, why = layout.state(), "no cover of the front has room behind it"
     covers = list(_covers(layout))
     for cover in rng.sample(covers, min(COVERS, len(covers))):
-        layout.parts, layout.air = dict(before[0]), set(before[1])
+        layout.go_back(before)
         try:
             _fan(layout, layout.trigger(cover), goals, rng, deadline, ORDERS)
         except (NoRoomError, NoLeadsError) as error:
@@ -146,10 +141,9 @@ def _lead_up(layout: Layout, rng: Random, deadline: float) -> None:
 
 def _at_the_edge(layout: Layout, rng: Random, deadline: float) -> list[Part]:
     """A hub at every edge and leads from it to all that is fired there; the hubs."""
-    goals = layout.goals_at(0)
-    rams = [goal.ram for goal in goals if goal.ram is not None]
-    middle = rams[0]
-    allows, before = layout.allows, (dict(layout.parts), set(layout.air))
+    goals = layout.goals_at_first()
+    middle = next(goal.ram for goal in goals if goal.ram is not None)
+    allows, before = layout.allows, layout.state()
     near = [cell for cell in layout.wedge() if distance(cell, middle) <= FAR]
     for _ in range(HUBS):
         at, face = rng.choice(near), rng.choice(FACES)
@@ -168,7 +162,7 @@ def _at_the_edge(layout: Layout, rng: Random, deadline: float) -> list[Part]:
             new = [part for cell, part in layout.parts.items() if cell not in before[0]]
             layout.repeat(new, layout.air - before[1])
         except (NoLeadsError, NoRoomError):
-            layout.parts, layout.air = dict(before[0]), set(before[1])
+            layout.go_back(before)
             continue
         finally:
             layout.allows = allows
@@ -191,11 +185,11 @@ def _fan(
     order = list(goals)
     rng.shuffle(order)
     order.sort(key=lambda goal: goal.ticks)
-    before = dict(layout.parts), set(layout.air)
+    before = layout.state()
     for turn in range(LONGER * orders):
         if time.monotonic() > deadline:
             break
-        layout.parts, layout.air = dict(before[0]), set(before[1])
+        layout.go_back(before)
         leads = Leads(layout, [start], start, rng)
         length = least + LENGTHEN * (turn // orders)
         stuck = next((g for g in order if not _lead(layout, leads, g, start, length, rng)), None)

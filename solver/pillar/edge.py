@@ -24,8 +24,6 @@ LEAST_TICKS = 2
 """Whole ticks that a stroke of one and a half takes."""
 DEEP, HALF = 5, 3
 """The box of the rams: so deep behind both surfaces, and that far to both sides along the edge."""
-
-
 LINED = frozenset({(-BEFORE - 1, 0, -2), (-BEFORE, 0, -2), (-2, 0, -BEHIND - 1)})
 """The lifts of a row's ends, all but its first: its line is to fire them."""
 

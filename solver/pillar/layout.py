@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import accumulate
 from typing import NamedTuple
 
-from models.geometry import FACE_OF, FACES, VECTOR, Cell, Frame, add, dot, scale, step, sub
+from models.geometry import FACE_OF, FACES, Cell, Frame, scale, step, sub
 from models.machine import Machine
 from models.parts import RAMS, Kind, Part
 from models.pillar import Pillar
@@ -49,17 +50,19 @@ class Layout(Site):
     """All but the trigger and its leads. Raises NoRoomError."""
 
     def __init__(self, pillar: Pillar, edge: Edge) -> None:
-        self.pillar, self.edge = pillar, edge
+        self.pillar = pillar
         self.frames = frames(pillar)
         tape = [cell for k in range(4) for cell in self.row(k)]
         super().__init__(tape, self._hidden, lambda cell: not self._solid(cell))
         self.steps: dict[Cell, tuple[int, ...]] = {}
         """The steps in which each ram has a pulse."""
-        self.goals: list[Goal] = []
-        self.covered = tuple(sum(len(self.row(j)) for j in range(k + 1)) - 1 for k in range(4))
+        self.lines: list[list[Cell]] = []
+        """The wires of each row's line."""
+        ends = accumulate(len(self.row(k)) for k in range(4))
+        self.covered = tuple(end - 1 for end in ends)
         """Places in the tape from which it goes on beneath covers."""
         for k in range(4):
-            self._edge(k)
+            self._edge(edge, k)
         for k in range(4):
             self._row(k)
 
@@ -81,14 +84,14 @@ class Layout(Site):
         wide, long, _ = self.pillar.size
         return cell[0] in (0, wide - 1) or cell[1] - self.pillar.front in (0, long - 1)
 
-    def _edge(self, k: int) -> None:
+    def _edge(self, edge: Edge, k: int) -> None:
         frame, visible = self.frames[k], set(self.tape)
-        for ram in self.edge.rams:
+        for ram in edge.rams:
             at = frame.cell(ram.at)
             kind: Kind = "grip_ram" if ram.grip else "push_ram"
             self.put(Part(kind, at, frame.face(ram.face), unit=f"edge {k + 1}"))
             self.steps[at] = ram.steps
-        self.keep({frame.cell(cell) for cell in self.edge.ways} - visible)
+        self.keep({frame.cell(cell) for cell in edge.ways} - visible)
 
     def _row(self, k: int) -> None:
         """Lifts, and a line for all that have one pulse, in the first step."""
@@ -108,19 +111,13 @@ class Layout(Site):
             if fit and self.free(block) and self.free(wire):
                 self.put(Part("block", block, unit="line"), Part("wire", wire, unit="line"))
                 wires.append(wire)
-        if wires:
-            self.goals.append(Goal(tuple(wires), 0, None))
-
-    def free(self, cell: Cell) -> bool:
-        """Whether a part can be put here."""
-        return self.allows(cell) and cell not in self.parts and cell not in self.air
+        self.lines.append(wires)
 
     def hearers(self, block: Cell) -> list[Cell]:
         """Rams that a powered block would fire, by overhead pickup too."""
         near = [step(block, face) for face in FACES]
-        cells = {*near, *(step(cell, "-z") for cell in near)} - {step(block, "-z", 2)}
         found = []
-        for cell in sorted(cells | {step(block, "-z", 2)}):
+        for cell in sorted({*near, *(step(cell, "-z") for cell in near)}):
             part = self.parts.get(cell)
             if part is None or part.kind not in RAMS or part.face is None:
                 continue
@@ -133,11 +130,10 @@ class Layout(Site):
         blocks = [p.at for p in self.parts.values() if p.kind == "block" and p.unit == "line"]
         return {step(block, face) for block in blocks for face in FACES}
 
-    def goals_at(self, k: int) -> list[Goal]:
-        """What is to be fired at outer edge `k`: its row's line, and every pulse of no line."""
+    def goals_at_first(self) -> list[Goal]:
+        """What is to be fired at the first edge: its row's line, and every pulse of no line."""
         fired, ticks = self.fired_by_lines(), self.pillar.rules.press // APART
-        found = [goal for goal in self.goals if goal.ram is None]
-        found = [Goal(tuple(c for c in found[k].cells if self.in_wedge(c)), 0, None)]
+        found = [Goal(tuple(filter(self.in_wedge, self.lines[0])), 0, None)]
         for ram, steps in self.steps.items():
             for when in steps:
                 if (when or ram not in fired) and self.in_wedge(ram):
@@ -164,21 +160,14 @@ class Layout(Site):
 
     def local(self, cell: Cell) -> Cell:
         """A cell in the frame of the first edge."""
-        frame = self.frames[0]
-        offset = sub(cell, frame.origin)
-        return dot(offset, frame.x), dot(offset, frame.y), dot(offset, frame.z)
+        return self.frames[0].local(cell)
 
     def moved(self, part: Part, k: int) -> Part:
         """The image at edge `k` of a part at the first one."""
         face = part.face
         if face is not None:
-            frame = self.frames[0]
-            turned = VECTOR[face]
-            there = add(
-                scale(self.frames[k].x, dot(turned, frame.x)),
-                scale(self.frames[k].y, dot(turned, frame.y)),
-            )
-            face = FACE_OF[add(there, scale(self.frames[k].z, dot(turned, frame.z)))]
+            ahead = sub(self.local(step(part.at, face)), self.local(part.at))
+            face = self.frames[k].face(FACE_OF[ahead])
         unit = part.unit.replace("edge 1", f"edge {k + 1}")
         return part._replace(at=self.frames[k].cell(self.local(part.at)), face=face, unit=unit)
 

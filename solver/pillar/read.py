@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from models.fault import Fault, InputError
+from models.fault import InputError
 from models.pillar import Pillar
 from models.scenario import DIRECTIONS
 from solver.scenario_file.head import read_rules, read_size, read_title
-from solver.scenario_file.view import TomlView, read_text
+from solver.scenario_file.view import open_toml
 
 LEAST, MOST = 3, 48
 """Cells along any side."""
@@ -16,12 +16,7 @@ LEAST, MOST = 3, 48
 
 def read_pillar(path: Path) -> Pillar:
     """The pillar in a file. Raises InputError with all faults found."""
-    text = read_text(path)
-    if isinstance(text, Fault):
-        raise InputError([text])
-    view = TomlView(str(path), text)
-    if view.faults:
-        raise InputError(view.faults)
+    view = open_toml(path)
     view.table((), ("title", "pillar", "rules"))
     title, rules = read_title(view, path), read_rules(view)
     remedy = "Add [pillar] with size = [x, y, z], the cells of the solid."

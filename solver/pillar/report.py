@@ -8,16 +8,10 @@ from pathlib import Path
 
 from models.fault import InputError
 from models.pillar import Belted, NoBelt
-from models.plan import BuildPlan
-from solver.files import check_out_dir, write_new
-from solver.machine_file import write_machine
+from solver.built import NAMES, write_built
+from solver.files import check_out_dir
 from solver.pillar.build import Say, belt_machine
 from solver.pillar.read import read_pillar
-from solver.plan.plan import build_plan
-from solver.sheets.page import write_page
-from solver.sheets.text import write_sheets
-
-NAMES = ("machine.json", "plan.html", "plan.txt")
 
 
 @dataclass(frozen=True)
@@ -25,18 +19,24 @@ class PillarReport:
     """What was built, and what is proven of it."""
 
     result: Belted | NoBelt
-    plan: BuildPlan | None
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is a machine."""
+        return isinstance(self.result, Belted)
 
     def summary(self) -> list[str]:
         """Lines for the terminal."""
         match self.result:
             case Belted(machine=machine) as found:
                 button = next(part.at for part in machine.parts if part.kind == "button")
+                fewest = "proven to be the fewest that this program can fire there"
+                sure = f": {fewest}" if found.fewest_rams else ""
                 return [
                     f"A belt of {len(machine.tape)} cells round the pillar, {found.parts} parts; "
                     f"the button hangs at {button}, before the front.",
-                    f"At each outer edge {found.rams} rams lead it over, beneath four covers: "
-                    "proven to be the fewest that this program can fire there.",
+                    f"At each outer edge {found.rams} rams lead it over, beneath four "
+                    f"covers{sure}.",
                     "Simulated in every case: a press moves every block by one cell, over the "
                     "edges too. No claim is made of fewest parts.",
                     "Caution: while the tape is sunk all four sides are open. Keep everyone off "
@@ -63,12 +63,9 @@ class PillarReport:
 
     def write(self, out_dir: Path, force: bool) -> list[Path]:
         """Write the machine and its plan, if there is one."""
-        if not isinstance(self.result, Belted) or self.plan is None:
+        if not isinstance(self.result, Belted):
             return []
-        texts = write_machine(self.result.machine), write_page(self.plan), write_sheets(self.plan)
-        for name, text in zip(NAMES, texts, strict=True):
-            write_new(out_dir / name, text, force)
-        return [out_dir / name for name in NAMES]
+        return write_built([self.result.machine], out_dir, NAMES, force)
 
 
 def pillar_file(
@@ -79,6 +76,4 @@ def pillar_file(
     faults = check_out_dir(out_dir, NAMES, force)
     if faults:
         raise InputError(faults)
-    result = belt_machine(pillar, time.monotonic() + budget_s, seed, say)
-    plan = build_plan(result.machine) if isinstance(result, Belted) else None
-    return PillarReport(result, plan)
+    return PillarReport(belt_machine(pillar, time.monotonic() + budget_s, seed, say))

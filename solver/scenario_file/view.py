@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from models.fault import Fault
+from models.fault import Fault, InputError
 from models.scenario import Place
 from solver.files import read_file
 from solver.scenario_file.places import KeyPath, Location, locate
@@ -62,6 +62,17 @@ def read_text(path: Path) -> str | Fault:
         byte = f"byte 0x{data[error.start]:02x}"
         what = "the file is not text (UTF-8)"
         return Fault(str(path), line, column, what, byte, "Save the scenario as UTF-8 text.")
+
+
+def open_toml(path: Path) -> TomlView:
+    """A TOML file. Raises InputError if it cannot be read as one."""
+    text = read_text(path)
+    if isinstance(text, Fault):
+        raise InputError([text])
+    view = TomlView(str(path), text)
+    if view.faults:
+        raise InputError(view.faults)
+    return view
 
 
 def _parse(file: str, text: str) -> dict[str, object] | Fault:

@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import cast
 
-from models.fault import Fault, InputError
+from models.fault import InputError
 from models.sweep import Axis, Sweep, Value
 from solver.scenario_file.places import KeyPath
-from solver.scenario_file.view import TomlView, read_text
+from solver.scenario_file.view import TomlView, open_toml
 
 MAX_CASES = 1_000_000
 PLAIN = "as in the room"
@@ -21,12 +21,7 @@ _ROOT_KEYS = ("title", "rooms", "vary", "rule_sets")
 
 def read_sweep(path: Path) -> Sweep:
     """The sweep in a file. Raises InputError with all faults found."""
-    text = read_text(path)
-    if isinstance(text, Fault):
-        raise InputError([text])
-    view = TomlView(str(path), text)
-    if view.faults:
-        raise InputError(view.faults)
+    view = open_toml(path)
     view.table((), _ROOT_KEYS)
     title = view.text(("title",)) or path.stem
     rooms = _rooms(view, path.parent)

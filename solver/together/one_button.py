@@ -17,7 +17,7 @@ from models.problem import Digging
 from models.scenario import Scenario
 from solver.net.assemble import boxes
 from solver.together.reserve import untouched
-from solver.trigger.lead import Field, goals_of, lead_to
+from solver.trigger.lead import field_of, goals_of, lead_to
 
 
 def with_one_button(machine: Machine, scenarios: Sequence[Scenario]) -> Iterator[Machine | str]:
@@ -66,10 +66,7 @@ def _led(
         goals = goals_of(machine, ram)
         gone = frozenset((button.at, ram.at, step(ram.at, ram.face)))
         parts = tuple(part for part in machine.parts if part.at not in gone)
-        kept = (frozenset(machine.tape) | machine.dug_cells) - gone
-        air = machine.dug_cells - frozenset(machine.tape)
-        field = Field({p.at: p for p in parts}, kept, allows, machine.in_room, air)
-        lead = lead_to(field, source, goals, f"lead{OF_LOOP}{k + 1}")
+        lead = lead_to(field_of(machine, allows, gone), source, goals, f"lead{OF_LOOP}{k + 1}")
         if lead is None:
             return f"no way for a lead from the button of loop {first + 1} to loop {k + 1}"
         new = tuple(boxes(sorted(lead.dug)))

@@ -201,7 +201,7 @@ class _Search:
     def _priced(self, joint: Machine, found: Sequence[Feasible]) -> Joined:
         """With what is proven of it: each loop as good as alone, or all together as the bound."""
         score = {
-            "parts": sum(part.kind != "cover" for part in joint.parts) + len(joint.tape),
+            "parts": joint.placed,
             "depth": max(each.score["depth"] for each in found),
             "length": len(joint.tape),
             "corners": sum(each.score["corners"] for each in found),

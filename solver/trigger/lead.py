@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from models.geometry import FACE_OF, FACES, OPPOSITE, Cell, Face, step, sub
 from models.machine import Machine
 from models.parts import CONDUCTIVE, RAMS, Part
-from models.problem import Digging
 
 LONGEST = 80
 """Sensors."""
@@ -79,12 +78,12 @@ class Field:
         return part is not None and part.kind in RAMS
 
 
-def field_of(machine: Machine, digging: Digging, without: frozenset[Cell]) -> Field:
+def field_of(machine: Machine, allows: Callable[[Cell], bool], without: frozenset[Cell]) -> Field:
     """The ground of a machine, the parts in these cells taken out."""
     taken = {part.at: part for part in machine.parts if part.at not in without}
     kept = (frozenset(machine.tape) | machine.dug_cells) - without
     air = machine.dug_cells - frozenset(machine.tape)
-    return Field(taken, kept, digging.allows, machine.in_room, air)
+    return Field(taken, kept, allows, machine.in_room, air)
 
 
 def goals_of(machine: Machine, ram: Part) -> tuple[Cell, ...]:

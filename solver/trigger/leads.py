@@ -21,6 +21,10 @@ BENDS = 400
 MOST_STATES = 60_000
 
 
+class NoLeadsError(Exception):
+    """No leads of one length were found."""
+
+
 def distance(a: Cell, b: Cell) -> int:
     """Steps from one cell to the other."""
     return sum(map(abs, sub(a, b)))

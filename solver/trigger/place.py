@@ -213,7 +213,7 @@ def _joined(site: Site, unit: Unit, frame: Frame, stand: _Stand) -> Place | None
 
 def _ground(site: Site, place: Place, left: Set[Cell] = frozenset()) -> Field:
     """What is in the way of a lead once the place is built on and some cells are left alone."""
-    ground = field_of(site.machine, site.digging, place.gives_way | {site.button.at})
+    ground = field_of(site.machine, site.digging.allows, place.gives_way | {site.button.at})
     taken = {**ground.taken, **{part.at: part for part in place.parts}}
     return replace(ground, taken=taken, kept=ground.kept | place.dug | left)
 

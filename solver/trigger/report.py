@@ -7,15 +7,12 @@ from pathlib import Path
 
 from models.fault import Fault, InputError
 from models.trigger import Added, NotAdded
-from solver.files import check_out_dir, write_new
-from solver.machine_file import read_machine, write_machine
-from solver.plan.plan import build_plan
+from solver.built import NAMES, write_built
+from solver.files import check_out_dir
+from solver.machine_file import read_machine
 from solver.read_scenario import read_scenario
-from solver.sheets.page import write_page
-from solver.sheets.text import write_sheets
 from solver.trigger.add import Say, What, add_trigger
 
-NAMES = ("machine.json", "plan.html", "plan.txt")
 WARNING: dict[What, str] = {
     "clock": (
         "The clock runs from the moment its ring is closed and never rests: place one of the "
@@ -79,11 +76,7 @@ class TriggerReport:
         """Write the machine and its plan, if there is one."""
         if not isinstance(self.result, Added):
             return []
-        plan = build_plan(self.result.machine)
-        contents = (write_machine(self.result.machine), write_page(plan), write_sheets(plan))
-        for name, content in zip(NAMES, contents, strict=True):
-            write_new(out_dir / name, content, force)
-        return [out_dir / name for name in NAMES]
+        return write_built([self.result.machine], out_dir, NAMES, force)
 
 
 def trigger_file(

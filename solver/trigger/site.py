@@ -8,6 +8,9 @@ from models.geometry import HORIZONTAL, Cell, step
 from models.parts import RAMS, Part
 from solver.trigger.lead import Field
 
+State = tuple[dict[Cell, Part], frozenset[Cell]]
+"""What stands on a site, and what is kept free."""
+
 
 class NoRoomError(Exception):
     """Two parts want one cell, or one a cell that may not be dug."""
@@ -41,6 +44,18 @@ class Site:
             if cell in self.parts or not self.allows(cell):
                 raise NoRoomError(f"{cell} is needed free and dug")
             self.air.add(cell)
+
+    def free(self, cell: Cell) -> bool:
+        """Whether a part can be put here."""
+        return self.allows(cell) and cell not in self.parts and cell not in self.air
+
+    def state(self) -> State:
+        """What stands and what is kept free now."""
+        return dict(self.parts), frozenset(self.air)
+
+    def go_back(self, state: State) -> None:
+        """Take away all that came after this."""
+        self.parts, self.air = dict(state[0]), set(state[1])
 
     def field(self) -> Field:
         """What stands in the way of a lead now."""
