@@ -1,4 +1,4 @@
-"""Good routes of large rooms: a first one near a guess, then window after window solved exactly.
+"""Good routes of large rooms: first ones laid by a maze router, then window after window solved.
 
 A window frees a box of faces and holds all others as the best route so far has them. What is found
 is a route of the whole room; that a window holds nothing better says nothing about the room.
@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from models.geometry import Cell
 from models.route import Route, RouteCut, RouteProblem
 from solver.route.check import Clash, route_faults
 from solver.route.clashes import clash_cuts
 from solver.route.cuts import connectivity_cuts
-from solver.route.guide import guess_inside
+from solver.route.maze import EFFORTS, Effort, Maze
 from solver.route.reading import read_route, sides
 from solver.route.stage import Cap, Stage
 from solver.route.topology import Topology
@@ -24,9 +24,9 @@ from solver.route.window import faces_near, inside_of, windowed
 
 LARGE = 1000
 """Cells that may carry tape, from which on a room counts as large."""
-TUBES = (6, 12, 24)
-"""How far from the guess the first route is sought, before the whole room is."""
-FIRST_CONFLICTS = 60_000
+LAYING = 0.3
+"""The share of the time left that the maze router may take."""
+FIRST_CONFLICTS = 240_000
 WINDOW_CONFLICTS = 4000
 HALVES: tuple[Cell, ...] = (
     (6, 6, 6),
@@ -47,6 +47,8 @@ def suits(problem: RouteProblem, allowed: frozenset[int]) -> bool:
     """Whether a room is large, on one floor, with a wish that tells where the loop should be."""
     if len(allowed) < LARGE or problem.exact or not problem.terms:
         return False
+    if min(*problem.cell_costs[0], *(option.costs[0] for option in problem.options)) < 0:
+        return False
     return bool(problem.required) and is_flat(problem)
 
 
@@ -62,31 +64,50 @@ class LargeRoom:
     settled: set[tuple[Cell, int, int, frozenset[int]]] = field(default_factory=set)
     """Windows without anything better: size, middle, term, inside."""
     found: list[Route] = field(default_factory=list)
+    maze: Maze | None = None
+    efforts: list[Effort] = field(default_factory=lambda: list(EFFORTS))
+    """Those that the maze router has not made yet."""
+
+    def start(self, deadline: float) -> Route | None:
+        """The best route at hand that is not refused, or a first one."""
+        if not self._left():
+            self.found += self.first(deadline)
+        return min(self._left(), key=lambda r: r.costs, default=None)
 
     def best(self, deadline: float) -> Route | None:
-        """The best route that is not refused and that windows lead to."""
-        left = [r for r in self.found if not route_faults(self.problem, r, self.refused)]
-        start = min(left, key=lambda r: r.costs, default=None) or self.first(deadline)
-        if start is None:
-            return None
-        self.found = [*left, start, *self.improve(start, deadline)]
-        return min(self.found, key=lambda r: r.costs)
+        """The best route that is not refused and that windows lead to, from a refused one too."""
+        if self.start(deadline) is not None:
+            if self.maze is not None and len(self.efforts) > 1:
+                self.found += self._laid(self.maze, deadline)
+            start = min(self.found, key=lambda r: r.costs)
+            self.found += self.improve(start, deadline)
+        return min(self._left(), key=lambda r: r.costs, default=None)
 
-    def first(self, deadline: float) -> Route | None:
-        """A route near a guess."""
-        guess = guess_inside(self.problem)
-        if guess is None:
-            return None
-        rim = self._rim(guess)
-        for tube in TUBES:
-            allowed = self._within(rim, tube)
-            stage = self._stage(replace(self.problem, allowed=allowed), [])
-            stage.prefer(guess)
-            route = self._route(stage, None, FIRST_CONFLICTS, deadline)
-            stage.close()
-            if route is not None or time.monotonic() > deadline:
-                return route
-        return None
+    def _left(self) -> list[Route]:
+        return [r for r in self.found if not route_faults(self.problem, r, self.refused)]
+
+    def first(self, deadline: float) -> Iterator[Route]:
+        """What the maze router lays with the first effort that lays anything, or any route."""
+        self.maze = self.maze or Maze(self.problem, self.clash)
+        while self.efforts:
+            laid = self._laid(self.maze, deadline)
+            yield from laid
+            if any(not route_faults(self.problem, r, self.refused) for r in laid):
+                return
+        yield from self._any(deadline)
+
+    def _laid(self, maze: Maze, deadline: float) -> list[Route]:
+        """What the next effort lays."""
+        now = time.monotonic()
+        return list(maze.routes(self.efforts.pop(0), now + LAYING * (deadline - now)))
+
+    def _any(self, deadline: float) -> Iterator[Route]:
+        """Any route; without a limit to its cost it is mostly found soon."""
+        stage = self._stage(self.problem, [])
+        route = self._route(stage, None, FIRST_CONFLICTS, deadline)
+        stage.close()
+        if route is not None:
+            yield route
 
     def improve(self, best: Route, deadline: float) -> Iterator[Route]:
         """Better and better routes, until no window has one or time is up."""
@@ -175,20 +196,3 @@ class LargeRoom:
         if not self.problem.required.issubset(route.cells):
             return None
         return None if route_faults(self.problem, route) else route
-
-    def _rim(self, inside: list[bool]) -> list[int]:
-        """Cells between inside and outside."""
-        return [
-            cell
-            for cell, sectors in enumerate(self.tables.sectors)
-            if sectors is not None and len({inside[f] for f in sectors}) == 2
-        ]
-
-    def _within(self, rim: list[int], steps: int) -> frozenset[int]:
-        """Allowed cells at most so many steps from these."""
-        reached, front = set(rim), set(rim)
-        for _ in range(steps):
-            ports = self.tables.graph.ports
-            front = {n for cell in front for n in ports[cell] if n >= 0} - reached
-            reached |= front
-        return frozenset(reached & self.problem.allowed)

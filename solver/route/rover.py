@@ -8,9 +8,10 @@ large rooms (`large.py`). Nothing is proven by that.
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 
 from models.route import Route, RouteProblem
-from solver.route.large import FIRST_CONFLICTS, HALVES, WINDOW_CONFLICTS, LargeRoom
+from solver.route.large import HALVES, WINDOW_CONFLICTS, LargeRoom
 from solver.route.stage import Cap
 from solver.route.window import faces_near, inside_of, windowed
 
@@ -26,15 +27,13 @@ class Rover(LargeRoom):
     last: Route | None = None
     """The last route that was refused."""
 
-    def first(self, deadline: float) -> Route | None:
+    def first(self, deadline: float) -> Iterator[Route]:
         """The last route with a change, or any route."""
         mended = self._mended(self.last, deadline) if self.last is not None else None
-        if mended is not None or time.monotonic() > deadline:
-            return mended
-        stage = self._stage(self.problem, [])
-        route = self._route(stage, None, 4 * FIRST_CONFLICTS, deadline)
-        stage.close()
-        return route
+        if mended is not None:
+            yield mended
+        elif time.monotonic() < deadline:
+            yield from self._any(deadline)
 
     def _mended(self, route: Route, deadline: float) -> Route | None:
         """Mostly a refusal names a place, and only windows that hold it have another route."""

@@ -105,12 +105,12 @@ class RouteSearch:
         narrowed = narrow(problem)
         if isinstance(narrowed, Narrowed):
             self.allowed = narrowed.allowed
+            small = replace(problem, allowed=self.allowed)
+            shared = (small, self.tables, clash, self.refused, self.clashing)
             if suits(problem, self.allowed) and not below:
-                shared = (self.refused, self.clashing)
-                self.scout = LargeRoom(problem, self.tables, clash, *shared)
+                self.scout = LargeRoom(*shared)
             if may_rove(problem):
-                small = replace(problem, allowed=self.allowed)
-                self.rover = Rover(small, self.tables, clash, self.refused, self.clashing)
+                self.rover = Rover(*shared)
             terms = range(len(problem.terms))
             zigzag = least_zigzag(problem, clash) if is_flat(problem) else 1
             self.walks = [term_bounds(problem, self.allowed, t, zigzag) for t in terms]
@@ -140,22 +140,31 @@ class RouteSearch:
             verdict = self._large(self.scout, deadline)
             if verdict is not None:
                 return verdict
-            self.scout = None
         return self._exact(deadline)
 
     def _large(self, scout: LargeRoom, deadline: float) -> RouteVerdict | None:
-        """From the bound upwards first; where that takes long a good route is sought elsewhere."""
+        """A first route; then up from the bound, and where that takes long, windows from above."""
         now = time.monotonic()
+        if not scout.found and not self.below:
+            self.best = scout.start(now + SCOUTING * (deadline - now))
+            if self.best is not None:
+                least = self.lower_bound()
+                return RouteFound(self.best, self.best.costs <= least, least)
         verdict = self._exact(now + DIRECT * (deadline - now))
         if isinstance(verdict, RouteNone) or (isinstance(verdict, RouteFound) and verdict.optimal):
+            return verdict
+        if self.below and verdict.lower_bound[: len(self.below)] >= self.below:
             return verdict
         if self.best is not None:
             scout.found.append(self.best)
         now = time.monotonic()
-        self.best = scout.best(now + SCOUTING * (deadline - now))
-        if self.best is None:
-            return None
-        return RouteFound(self.best, False, self.lower_bound())
+        best = scout.best(now + SCOUTING * (deadline - now))
+        if self.below:
+            self.scout = None
+            if best is None or best.costs[: len(self.below)] >= self.below:
+                return None
+        self.best = best
+        return None if best is None else RouteFound(best, False, self.lower_bound())
 
     def _exact(self, deadline: float) -> RouteVerdict:
         """From the bound upwards, until a route is proven best or time is up."""
@@ -173,7 +182,6 @@ class RouteSearch:
     def settle_for(self, below: tuple[int, ...]) -> None:
         """A machine is at hand: only routes that cost less are asked for, and proofs."""
         self.below = min(below, self.below) if self.below else below
-        self.scout = None
 
     def lower_bound(self) -> tuple[int, ...]:
         """No route is lexicographically better than this."""

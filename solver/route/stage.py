@@ -100,17 +100,6 @@ class Stage:
         """Keep a refusal from now on; what this stage leaves out is false."""
         post_route_cut(self.model, cut)
 
-    def prefer(self, inside: Sequence[bool]) -> None:
-        """Try this side of every face first, and what follows for links and cells."""
-        model = self.model
-        wished = {f: inside[i] for i, f in enumerate(model.face)}
-        for number, link in enumerate(model.tables.links):
-            wished.setdefault(model.link[number], inside[link.left] != inside[link.right])
-        for cell, sectors in enumerate(model.tables.sectors):
-            if sectors is not None:
-                wished.setdefault(model.tape[cell], len({inside[f] for f in sectors}) == 2)
-        self.solver.set_phases([-lit if yes else lit for lit, yes in wished.items()])
-
     def test(self, most: int | None, budget: int, deadline: float) -> Answer:
         """Whether a solution costs at most so much, within a budget of conflicts."""
         self._load()

@@ -7,8 +7,9 @@ cells, and for every single step and turn too: what the cheapest walk that uses 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,12 +44,7 @@ def term_bounds(
     fixed = problem.fixed_costs[term] if problem.fixed_costs else 0
     cells = len(problem.graph.cells)
     cell_cost = np.array(problem.cell_costs[term], np.int64)
-    turn_cost = np.full((cells, 4, 4), FAR, np.int64)
-    for port in PORTS:
-        turn_cost[:, port, (port + 2) % 4] = 0
-    for option in problem.options:
-        at = (option.cell, option.in_port, option.out_port)
-        turn_cost[at] = min(int(turn_cost[at]), option.costs[term])
+    turn_cost = turn_costs(problem, [option.costs[term] for option in problem.options])
     cheapest = min((option.costs[term] for option in problem.options), default=0)
     unit = max(1, 2 * int(cell_cost.min()), 2 * cheapest)
     penalties = [reach.penalty[term] for reach in problem.reach_terms]
@@ -63,11 +59,23 @@ def term_bounds(
         least += 4 * cheapest
     if not problem.required & allowed:
         return WalkBounds(fixed + least, nothing, unit)
-    walk = walk_bounds(
-        problem, allowed, cell_cost.astype(np.int32), turn_cost.astype(np.int32), unit, zigzag
-    )
+    walk = walk_bounds(problem, allowed, cell_cost.astype(np.int32), turn_cost, unit, zigzag)
     turns = np.where(walk.turns < FAR, walk.turns + fixed, FAR).astype(np.int32)
     return WalkBounds(max(walk.least, least) + fixed, turns, unit)
+
+
+def turn_costs(problem: RouteProblem, costs: Sequence[int] | NDArray[np.int64]) -> Table:
+    """[cell, arrival port, leaving port]: the cheapest drive, 0 straight on, FAR without one.
+
+    `costs`: of each option of the problem.
+    """
+    table = np.full((len(problem.graph.cells), 4, 4), FAR, np.int32)
+    for port in PORTS:
+        table[:, port, (port + 2) % 4] = 0
+    for option, cost in zip(problem.options, costs, strict=True):
+        at = (option.cell, option.in_port, option.out_port)
+        table[at] = min(int(table[at]), int(cost))
+    return table
 
 
 def is_flat(problem: RouteProblem) -> bool:
@@ -88,11 +96,7 @@ def cost_bounds(
     if not problem.required & allowed:
         return None
     cells = len(problem.graph.cells)
-    turn_cost = np.full((cells, 4, 4), FAR, np.int32)
-    for port in PORTS:
-        turn_cost[:, port, (port + 2) % 4] = 0
-    for option in problem.options:
-        turn_cost[option.cell, option.in_port, option.out_port] = corner
+    turn_cost = turn_costs(problem, [corner] * len(problem.options))
     cell_cost = np.full(cells, cell, np.int32)
     return walk_bounds(problem, allowed, cell_cost, turn_cost, 1, zigzag)
 
@@ -109,18 +113,17 @@ def walk_bounds(
     anchors = spread(problem, allowed)
     walker = Walker(problem, allowed, cell_cost, zigzag)
     out = walker.legs(turn_cost, anchors)
-    back = walker.legs_back(turn_cost, anchors)
-    at = np.array([4 * a + p for a in anchors for p in PORTS])
-    between = np.ascontiguousarray(out[:, at].transpose(0, 2, 1))  # sheet, leaving, arriving
-    tours = _held_karp(between, _anchor_turns(turn_cost, anchors, walker.sheets))
+    back = walker.legs_back(turn_cost, anchors)[0]
+    between = walker.between(out, anchors)
+    tours = _held_karp(between, walker.anchor_turns(turn_cost, anchors), len(anchors))
     sheets = range(walker.sheets)
     odd = walker.sheets - 1
     least = min(int((tours[s] + between[s ^ odd].T).min()) for s in sheets)
-    arriving = np.full((walker.sheets, *out.shape[1:]), FAR, np.int32)
+    arriving = np.full((walker.sheets, *out[0].shape[1:]), FAR, np.int32)
     for s in sheets:
-        for j in range(len(at)):  # from an anchor's arrival through all anchors, on to the state
+        for j in range(tours.shape[2]):  # from an anchor's arrival through all, on to the state
             for u in sheets:
-                leg = out[u, :, j : j + 1] + tours[s, :, j][None, :]
+                leg = out[0][u, :, j : j + 1] + tours[s, :, j][None, :]
                 np.minimum(arriving[s ^ u], leg, out=arriving[s ^ u])
     best = _through(arriving, back, turn_cost, odd)
     best[anchors] = least  # every tour passes them, one way or another
@@ -137,7 +140,7 @@ def _through(arriving: Table, back: Table, turn_cost: Table, odd: int) -> Table:
         for goes in PORTS:
             if came == goes:
                 continue
-            need = odd ^ (_sheet_change(came, goes) & odd)
+            need = odd ^ (sheet_change(came, goes) & odd)
             for s in range(len(arriving)):
                 total = (arrived[s, :, came] + leaving[s ^ need, :, goes]).min(axis=1)
                 total = np.minimum(total, FAR) + turn_cost[:, came, goes]
@@ -145,13 +148,13 @@ def _through(arriving: Table, back: Table, turn_cost: Table, odd: int) -> Table:
     return best
 
 
-def spread(problem: RouteProblem, allowed: frozenset[int]) -> list[int]:
-    """Required cells far from each other, greedily."""
+def spread(problem: RouteProblem, allowed: frozenset[int], most: int = MOST_ANCHORS) -> list[int]:
+    """Required cells far from each other, greedily, so many at most."""
     cells = problem.graph.cells
     left = sorted(problem.required & allowed)
     far = {c: (FAR, -c) for c in left}
     chosen: list[int] = []
-    while left and len(chosen) < MOST_ANCHORS:
+    while left and len(chosen) < most:
         new = max(left, key=lambda c: far[c])
         chosen.append(new)
         left.remove(new)
@@ -161,10 +164,14 @@ def spread(problem: RouteProblem, allowed: frozenset[int]) -> list[int]:
     return chosen
 
 
-def _sheet_change(came: int, goes: int) -> int:
+def sheet_change(came: int, goes: int) -> int:
     """Headings are counted modulo eight, as two sheets of four: 1 if a turn changes the sheet."""
     heading = (came + 2) % 4
     return int((heading, goes) in ((3, 0), (0, 3)))
+
+
+WAYS = (2, 1, 3)
+"""Out of the arrival port: straight on, to the right, to the left."""
 
 
 class Walker:
@@ -173,12 +180,24 @@ class Walker:
     On a flat grid a loop turns by four quarters in all, and a walk that crosses itself once does
     not. So headings are kept modulo eight there (two sheets), and only tours that come back on
     the other sheet count.
+
+    Where turns must keep apart, it matters how the tape goes on at an anchor: each has a column
+    for every kind of turn and port, else (one kind) for every port. Columns count
+    4 * kinds * anchor + 4 * kind + port.
     """
 
     def __init__(
-        self, problem: RouteProblem, allowed: frozenset[int], cell_cost: Table, zigzag: int = 1
+        self,
+        problem: RouteProblem,
+        allowed: frozenset[int],
+        cell_cost: Table,
+        zigzag: int = 1,
+        *,
+        by_turns: bool = False,
     ) -> None:
+        """`by_turns`: all three kinds of turns, even if they need not keep apart."""
         self.zigzag = 1 if problem.folds else zigzag
+        self.kinds = 3 if by_turns or self.zigzag > 1 else 1
         ports = np.array(problem.graph.ports, np.int64)
         arrive = np.array(problem.graph.arrive, np.int64)
         usable = np.zeros(len(ports) + 1, bool)
@@ -200,18 +219,23 @@ class Walker:
         self.stretches = list(self._stretches(self.most))
         self.far_stretches = list(self._stretches(self.most - self.zigzag + 1))
 
-    def legs(self, turn_cost: Table, anchors: list[int]) -> Table:
-        """[sheet, state, 4 * anchor + port]: leave the anchor, arrive there; that cell is paid."""
-        states, columns = len(self.source), 4 * len(anchors)
-        start = np.full((states, columns), FAR, np.int32)
+    def legs(self, turn_cost: Table, anchors: list[int]) -> tuple[Table, ...]:
+        """[sheet, state, column]: leave the anchor, arrive there; that cell is paid.
+
+        A table for each kind of turn that may follow where the leg arrives.
+        """
+        starts = tuple(
+            np.full((len(self.source), 4 * self.kinds * len(anchors)), FAR, np.int32)
+            for _ in range(self.kinds)
+        )
         for i, a in enumerate(anchors):
-            for port in PORTS:
-                start[4 * a + port, 4 * i + port] = 0
-        if self.zigzag > 1:
-            return self._zigzag_legs(turn_cost, start)
-        arrivals = np.full((self.sheets, states, columns), FAR, np.int32)
+            for kind, port in product(range(self.kinds), PORTS):
+                starts[kind][4 * a + port, 4 * (self.kinds * i + kind) + port] = 0
+        if self.kinds > 1:
+            return self._zigzag_legs(turn_cost, starts)
+        arrivals = np.full((self.sheets, *starts[0].shape), FAR, np.int32)
         leaving = np.full_like(arrivals, FAR)
-        leaving[0] = start
+        leaving[0] = starts[0]
         busy = [True] + [False] * (self.sheets - 1)
         while any(busy):
             before = arrivals.copy()
@@ -221,19 +245,22 @@ class Walker:
             changed = [bool((before[s] != arrivals[s]).any()) for s in range(self.sheets)]
             leaving = self._turned(arrivals, turn_cost)
             busy = [any(changed)] * self.sheets
-        return arrivals
+        return (arrivals,)
 
-    def _zigzag_legs(self, turn_cost: Table, start: Table) -> Table:
+    def _zigzag_legs(self, turn_cost: Table, starts: tuple[Table, ...]) -> tuple[Table, ...]:
         """The same where a turn the other way comes some steps after a turn.
 
         For each way of the last turn: where a leg may end or turn that way again, and where it
-        may turn the other way.
+        may turn the other way. It starts without a turn, after one to the right or to the left.
         """
         sheets = range(self.sheets)
-        free = np.full((self.sheets, *start.shape), FAR, np.int32)
-        self._run(start, free[0])
+        free = np.full((self.sheets, *starts[0].shape), FAR, np.int32)
+        self._run(starts[0], free[0])
         near = [np.full_like(free, FAR), np.full_like(free, FAR)]
         far = [np.full_like(free, FAR), np.full_like(free, FAR)]
+        for k in range(2):
+            self._run(starts[k + 1], near[k][0])
+            self._run_far(starts[k + 1], far[k][0])
         busy = True
         while busy:
             busy = False
@@ -245,8 +272,8 @@ class Walker:
                     self._run(leaving[s], near[k][s])
                     self._run_far(leaving[s], far[k][s])
                 busy |= bool((before[0] != near[k]).any() or (before[1] != far[k]).any())
-        legs: Table = np.minimum(free, np.minimum(near[0], near[1]))
-        return legs
+        right, left = (np.minimum(np.minimum(free, near[k]), far[1 - k]) for k in range(2))
+        return np.minimum(free, np.minimum(near[0], near[1])), right, left
 
     def _run_far(self, leaving: Table, arrivals: Table) -> None:
         """Straight on, at least as far as to a turn the other way."""
@@ -287,7 +314,7 @@ class Walker:
         leaving = np.full_like(by_port, FAR)
         for came in PORTS:
             for goes in ((came + way) % 4 for way in ways):
-                flip = _sheet_change(came, goes) % self.sheets
+                flip = sheet_change(came, goes) % self.sheets
                 cost = turn_cost[:, came, goes, None]
                 for s in range(self.sheets):
                     side = leaving[s ^ flip, :, goes]
@@ -298,15 +325,46 @@ class Walker:
                 np.minimum(side, by_port[:, cell, came], out=side)
         return leaving.reshape(arrivals.shape)
 
-    def legs_back(self, turn_cost: Table, anchors: list[int]) -> Table:
-        """[sheet, state, 4 * anchor + port]: leave the state, arrive at the anchor and pay it.
+    def legs_back(self, turn_cost: Table, anchors: list[int]) -> tuple[Table, ...]:
+        """[sheet, state, column]: leave the state, arrive at the anchor and pay it.
 
-        A leg back is a leg of the reversed tape: ports change roles, and so do the two sheets
-        where both ends look the same way along their axes.
+        A table for each kind of turn behind the state. A leg back is a leg of the reversed tape:
+        ports change roles, and so do the two sheets where both ends look the same way along their
+        axes; what turns to the right turns to the left.
         """
-        reverse = self.legs(turn_cost.transpose(0, 2, 1), anchors)
+        there = self.legs(turn_cost.transpose(0, 2, 1), anchors)
+        tables = [self._reversed(table, anchors) for table in there]
+        if self.kinds == 1:
+            return tuple(tables)
+        order = np.arange(tables[0].shape[2]).reshape(-1, 3, 4)[:, [0, 2, 1]].reshape(-1)
+        return tuple(tables[kind][:, :, order] for kind in (0, 2, 1))
+
+    def between(self, legs: tuple[Table, ...], anchors: list[int]) -> Table:
+        """[sheet, column left, column arrived at]: legs from anchor to anchor."""
+        found = np.full((self.sheets, legs[0].shape[2], legs[0].shape[2]), FAR, np.int32)
+        for i, a in enumerate(anchors):
+            for kind, port in product(range(self.kinds), PORTS):
+                column = 4 * (self.kinds * i + kind) + port
+                found[:, :, column] = legs[kind][:, 4 * a + port]
+        return found
+
+    def anchor_turns(self, turn_cost: Table, anchors: list[int]) -> Table:
+        """[sheet, column arrived at, column left]: the turn taken on an anchor itself."""
+        size = 4 * self.kinds * len(anchors)
+        turns = np.full((self.sheets, size, size), FAR, np.int32)
+        for i, a in enumerate(anchors):
+            for came, (place, way) in product(PORTS, enumerate(WAYS)):
+                goes = (came + way) % 4
+                kind = place % self.kinds
+                first = 4 * (self.kinds * i + kind)
+                flip = sheet_change(came, goes) % self.sheets
+                turns[flip, first + came, first + goes] = turn_cost[a, came, goes]
+        return turns
+
+    def _reversed(self, reverse: Table, anchors: list[int]) -> Table:
         fee = np.repeat(self.cell_cost, 4)
-        paid = np.repeat(self.cell_cost[anchors], 4)[None, :] - fee[:, None]
+        each = reverse.shape[2] // len(anchors)
+        paid = np.repeat(self.cell_cost[anchors], each)[None, :] - fee[:, None]
         if self.sheets == 2:
             low_state = (np.arange(reverse.shape[1]) % 4 < 2)[:, None]
             low_anchor = (np.arange(reverse.shape[2]) % 4 < 2)[None, :]
@@ -322,22 +380,10 @@ def _shifted(table: Table, pull: NDArray[np.int64], wall: Table) -> Table:
     return np.minimum(moved, FAR, out=moved)
 
 
-def _anchor_turns(turn_cost: Table, anchors: list[int], sheets: int) -> Table:
-    """[sheet, arriving, leaving]: the turn taken on an anchor itself."""
-    size = 4 * len(anchors)
-    turns = np.full((sheets, size, size), FAR, np.int32)
-    for i, a in enumerate(anchors):
-        for came in PORTS:
-            for goes in PORTS:
-                flip = _sheet_change(came, goes) % sheets
-                turns[flip, 4 * i + came, 4 * i + goes] = turn_cost[a, came, goes]
-    return turns
-
-
-def _held_karp(between: Table, turns: Table) -> Table:
+def _held_karp(between: Table, turns: Table, anchors: int) -> Table:
     """[sheet, arriving, leaving]: from one anchor through all the others to the last."""
     sheets, size, _ = between.shape
-    anchors = size // 4
+    each = size // anchors
     hop = np.full_like(between, FAR)  # leave one anchor, arrive at the next, leave it
     for s in range(sheets):
         for u in range(sheets):
@@ -346,21 +392,21 @@ def _held_karp(between: Table, turns: Table) -> Table:
     full = (1 << anchors) - 1
     best = np.full((full + 1, sheets, size, size), FAR, np.int32)
     for a in range(anchors):
-        mine = slice(4 * a, 4 * a + 4)
+        mine = slice(each * a, each * a + each)
         best[1 << a, :, mine, mine] = turns[:, mine, mine]
     for subset in range(1, full):
-        inside = [k for k in range(size) if subset >> (k // 4) & 1]
-        outside = [k for k in range(size) if not subset >> (k // 4) & 1]
+        inside = [k for k in range(size) if subset >> (k // each) & 1]
+        outside = [k for k in range(size) if not subset >> (k // each) & 1]
         here = best[subset][:, inside][:, :, inside]
         for s in range(sheets):
             for u in range(sheets):
                 step = hop[u][inside][:, outside]
                 reach = (here[s][:, :, None] + step[None, :, :]).min(axis=1)
-                for n, a in enumerate(sorted({k // 4 for k in outside})):
-                    mine = slice(4 * a, 4 * a + 4)
+                for n, a in enumerate(sorted({k // each for k in outside})):
+                    mine = slice(each * a, each * a + each)
                     target = best[subset | 1 << a, s ^ u]
                     target[inside, mine] = np.minimum(
-                        target[inside, mine], reach[:, 4 * n : 4 * n + 4]
+                        target[inside, mine], reach[:, each * n : each * n + each]
                     )
     tours: Table = np.minimum(best[full], FAR)
     return tours
