@@ -11,6 +11,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from models.route import (
     ImpossibilityProof,
@@ -114,9 +115,14 @@ class RouteSearch:
             terms = range(len(problem.terms))
             zigzag = least_zigzag(problem, clash) if is_flat(problem) else 1
             self.walks = [term_bounds(problem, self.allowed, t, zigzag) for t in terms]
-            self.shape = shape_bounds(problem, self.allowed, zigzag)
+            self.zigzag = zigzag
         else:
             self.proof = narrowed
+
+    @cached_property
+    def shape(self) -> Shape:
+        """Bounds for stages; a route that meets the bound of the walks needs none."""
+        return shape_bounds(self.problem, self.allowed, self.zigzag)
 
     def forbid(self, cut: RouteCut) -> None:
         """Refuse every route that breaks this clause."""

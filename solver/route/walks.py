@@ -217,6 +217,7 @@ class Walker:
         self.folds = sorted(problem.folds & allowed)
         self.cell_cost = cell_cost
         self.stretches = list(self._stretches(self.most))
+        self._spare: tuple[Table, Table] | None = None
         self.far_stretches = list(self._stretches(self.most - self.zigzag + 1))
 
     def legs(self, turn_cost: Table, anchors: list[int]) -> tuple[Table, ...]:
@@ -277,12 +278,14 @@ class Walker:
 
     def _run_far(self, leaving: Table, arrivals: Table) -> None:
         """Straight on, at least as far as to a turn the other way."""
+        best, spare = self._scratch(leaving.shape)
         step = self.source ^ 2
-        best = _shifted(leaving, self.source, self.wall)
+        _shifted(leaving, self.source, self.wall, best)
         for _ in range(self.zigzag - 1):
-            best = _shifted(best, step, self.wall)
+            _shifted(best, step, self.wall, spare)
+            best, spare = spare, best
         for pull, wall in self.far_stretches:
-            np.minimum(best, _shifted(best, pull, wall), out=best)
+            np.minimum(best, _shifted(best, pull, wall, spare), out=best)
         np.minimum(arrivals, best, out=arrivals)
 
     def _run(self, leaving: Table, arrivals: Table) -> None:
@@ -290,10 +293,17 @@ class Walker:
 
         The least over the last 1, 2, 4 ... steps is doubled, as two shorter stretches overlap.
         """
-        best = _shifted(leaving, self.source, self.wall)
+        best, spare = self._scratch(leaving.shape)
+        _shifted(leaving, self.source, self.wall, best)
         for pull, wall in self.stretches:
-            np.minimum(best, _shifted(best, pull, wall), out=best)
+            np.minimum(best, _shifted(best, pull, wall, spare), out=best)
         np.minimum(arrivals, best, out=arrivals)
+
+    def _scratch(self, shape: tuple[int, ...]) -> tuple[Table, Table]:
+        """Two tables to work in; to make them anew would take longer than the work."""
+        if self._spare is None or self._spare[0].shape != shape:
+            self._spare = np.empty(shape, np.int32), np.empty(shape, np.int32)
+        return self._spare
 
     def _stretches(self, most: int) -> Iterator[tuple[NDArray[np.int64], Table]]:
         """Moves by 1, 2, 4 ... and a rest, from arrival to arrival, that add up to an edge."""
@@ -374,10 +384,10 @@ class Walker:
         return legs
 
 
-def _shifted(table: Table, pull: NDArray[np.int64], wall: Table) -> Table:
-    moved: Table = table[pull]
-    moved += wall
-    return np.minimum(moved, FAR, out=moved)
+def _shifted(table: Table, pull: NDArray[np.int64], wall: Table, out: Table) -> Table:
+    np.take(table, pull, axis=0, out=out, mode="clip")  # "clip": straight into `out`
+    out += wall
+    return np.minimum(out, FAR, out=out)
 
 
 def _held_karp(between: Table, turns: Table, anchors: int) -> Table:
