@@ -20,7 +20,6 @@ from solver.route.zigzag import least_zigzag
 from tests.bench_route import room
 from tests.route_rooms import plain_room
 
-
 GAP = 3
 """The number of a room whose best route costs more than the bound of the walks."""
 
