@@ -222,8 +222,10 @@ def _cut_short(
     _raise_bound(state, nets, _with_depth(system, state.terms, least))
     if state.best is not None and value(state.best, state.terms) <= state.bound:
         return _by_bound(_proven(state.best), state.terms)
-    if state.rival is None or not routes.below or least[: len(routes.below)] < routes.below:
+    if not routes.below or least[: len(routes.below)] < routes.below:
         return Undecided(state.best, state.named_bound)
+    if state.rival is None:
+        return _settled(state, nets)
     if state.best is None or value(state.rival, state.terms) <= value(state.best, state.terms):
         return _beaten(state, nets)
     return _settled(state, nets)

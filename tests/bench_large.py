@@ -28,6 +28,8 @@ from tests.bench_route import circuit, face_sat, room
 
 Run = Callable[[int, int, float], tuple[float, str]]
 """Side, number of the room, limit in seconds -> processor seconds, what came of it."""
+Point = tuple[int, float, bool]
+"""Side, processor seconds, whether every answer is proven."""
 BLOCKED = 0.1
 WISHES = 5
 WIDTH, HEIGHT, LEFT, TOP = 720, 420, 70, 40
@@ -63,7 +65,9 @@ def ours(side: int, number: int, limit_s: float) -> tuple[float, str]:
     assert isinstance(bound, dict)
     if not found:
         return spent, outcome.verdict
-    gap = 100 * (1 - bound.get("parts", 0) / found["parts"])
+    if "parts" not in bound:
+        return spent, f"{outcome.verdict}, {found['parts']} parts, no bound"
+    gap = 100 * (1 - bound["parts"] / found["parts"])
     return spent, f"{outcome.verdict}, {found['parts']} parts, gap {gap:.1f} %"
 
 
@@ -79,12 +83,15 @@ def baseline(solver: Callable[[RouteProblem, float], int | None], term: str) -> 
     return run
 
 
-def plot(points: dict[str, list[tuple[int, float]]], limit_s: float) -> str:
-    """Processor time against the room's side, both axes logarithmic, as SVG."""
+def plot(points: dict[str, list[Point]], limit_s: float) -> str:
+    """Processor time against the room's side, both axes logarithmic, as SVG.
+
+    A ring is a run that was stopped: its answer may be good, but is not proven.
+    """
     from math import log
 
-    sides = sorted({side for line in points.values() for side, _ in line})
-    times = [t for line in points.values() for _, t in line]
+    sides = sorted({side for line in points.values() for side, _, _ in line})
+    times = [t for line in points.values() for _, t, _ in line]
     low, high = min(1.0, *times), max(limit_s, *times)
 
     def at(side: float, seconds: float) -> tuple[float, float]:
@@ -97,7 +104,8 @@ def plot(points: dict[str, list[tuple[int, float]]], limit_s: float) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
         'font-family="sans-serif" font-size="13">',
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>',
-        f'<text x="{LEFT}" y="22">Processor seconds against the side of the floor in cells</text>',
+        f'<text x="{LEFT}" y="22">Processor seconds against the side of the floor in cells '
+        "(rings: stopped)</text>",
     ]
     for side in sides:
         x, y = at(side, low)
@@ -107,13 +115,23 @@ def plot(points: dict[str, list[tuple[int, float]]], limit_s: float) -> str:
             x, y = at(sides[0], seconds)
             drawn.append(f'<text x="{LEFT - 12}" y="{y + 4}" text-anchor="end">{seconds} s</text>')
             drawn.append(f'<path d="M{LEFT} {y}H{WIDTH - 130}" stroke="#ccc"/>')
+    named: list[float] = []
     for name, line in points.items():
-        spots = [at(side, max(t, low)) for side, t in line]
+        spots = [at(side, max(t, low)) for side, t, _ in line]
         path = "M" + "L".join(f"{x} {y}" for x, y in spots)
         colour = COLOURS[name]
         drawn.append(f'<path d="{path}" fill="none" stroke="{colour}" stroke-width="2.5"/>')
-        drawn += [f'<circle cx="{x}" cy="{y}" r="4" fill="{colour}"/>' for x, y in spots]
+        for (x, y), (_, _, proven) in zip(spots, line, strict=True):
+            fill = colour if proven else "#fff"
+            drawn.append(
+                f'<circle cx="{x}" cy="{y}" r="4" fill="{fill}" stroke="{colour}" '
+                'stroke-width="2"/>'
+            )
         x, y = spots[-1]
+        # Names of lines that end together are set apart.
+        while any(abs(y - other) < 14 for other in named):
+            y += 14
+        named.append(y)
         drawn.append(f'<text x="{x + 10}" y="{y + 4}" fill="{colour}">{name}</text>')
     return "\n".join([*drawn, "</svg>", ""])
 
@@ -130,15 +148,16 @@ def main() -> None:
         "circuit": baseline(circuit, "parts"),
         "face SAT": baseline(face_sat, "corners"),
     }
-    points: dict[str, list[tuple[int, float]]] = {name: [] for name in runs}
+    points: dict[str, list[Point]] = {name: [] for name in runs}
     for side in args.sides:
         for name, run in runs.items():
-            spent = []
+            spent, proven = [], True
             for number in range(args.rooms):
                 seconds, what = run(side, number, args.limit)
                 spent.append(seconds)
+                proven &= not what.startswith(("not proven", "undecided"))
                 print(f"{side:>4} {name:>9} room {number}: {seconds:7.1f} s, {what}", flush=True)
-            points[name].append((side, sum(spent) / len(spent)))
+            points[name].append((side, sum(spent) / len(spent), proven))
         base = points["ours"][-1][1]
         ratios = [f"{name} {points[name][-1][1] / base:.1f}x" for name in runs if name != "ours"]
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

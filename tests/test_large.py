@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
-from models.outcome import Infeasible
+from models.outcome import Feasible, Infeasible, Undecided
 from models.route import CornerOption, RouteFound
 from solver.pipeline import solve_scenario
 from solver.read_scenario import parse_scenario
@@ -17,6 +18,7 @@ from solver.route.large import LargeRoom, suits
 from solver.route.topology import topology
 from solver.route.window import faces_near, inside_of, windowed
 from solver.route.zigzag import least_zigzag
+from solver.search import Progress, _cut_short
 from tests.bench_route import room
 from tests.route_rooms import plain_room
 
@@ -131,6 +133,19 @@ def test_turns_that_must_be_apart_lift_the_bound_but_not_the_optimum(
         assert again.optimal
         assert found.route.costs == again.route.costs
         assert told <= found.route.costs
+
+
+@pytest.mark.parametrize("least, told", [(10, Feasible), (9, Undecided)])
+def test_a_route_refused_without_proof_is_no_lack_of_time(least: int, told: type) -> None:
+    """Nothing cheaper is left; of one route not every net was tried: good, but not proven."""
+    system = SimpleNamespace(least_parts_of=lambda parts: parts, least_depth=5)
+    best = Feasible(None, {"parts": 10}, False, {}, "deep")
+    state = Progress(best=best, unproven=True, terms=("parts",))
+    routes, nets = SimpleNamespace(below=(10,)), SimpleNamespace(exhaustive=True)
+    result = _cut_short(system, routes, nets, state, (least,))
+    assert isinstance(result, told)
+    if isinstance(result, Feasible):
+        assert not result.optimal
 
 
 @pytest.mark.slow
