@@ -74,12 +74,15 @@ class LargeRoom:
             self.found += self.first(deadline)
         return min(self._left(), key=lambda r: r.costs, default=None)
 
-    def best(self, deadline: float) -> Route | None:
-        """The best route that is not refused and that windows lead to, from a refused one too."""
+    def best(self, deadline: float, *, made: bool = False) -> Route | None:
+        """The best route that is not refused and that windows lead to.
+
+        `made`: the best one at hand is refused since it became a machine, so windows start there.
+        """
         if self.start(deadline) is not None:
             if self.maze is not None and len(self.efforts) > 1:
                 self.found += self._laid(self.maze, deadline)
-            start = min(self.found, key=lambda r: r.costs)
+            start = min(self.found if made else self._left(), key=lambda r: r.costs)
             self.found += self.improve(start, deadline)
         return min(self._left(), key=lambda r: r.costs, default=None)
 

@@ -164,7 +164,7 @@ class RouteSearch:
         if self.best is not None:
             scout.found.append(self.best)
         now = time.monotonic()
-        best = scout.best(now + SCOUTING * (deadline - now))
+        best = scout.best(now + SCOUTING * (deadline - now), made=bool(self.below))
         if self.below:
             self.scout = None
             if best is None or best.costs[: len(self.below)] >= self.below:
