@@ -224,9 +224,8 @@ def _cut_short(
         return _by_bound(_proven(state.best), state.terms)
     if not routes.below or least[: len(routes.below)] < routes.below:
         return Undecided(state.best, state.named_bound)
-    if state.rival is None:
-        return _settled(state, nets)
-    if state.best is None or value(state.rival, state.terms) <= value(state.best, state.terms):
+    rival, best, terms = state.rival, state.best, state.terms
+    if rival is not None and (best is None or value(rival, terms) <= value(best, terms)):
         return _beaten(state, nets)
     return _settled(state, nets)
 

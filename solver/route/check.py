@@ -27,7 +27,7 @@ def route_faults(
         *_side_faults(problem, route),
         *_drive_faults(route, clash),
         *_cost_faults(problem, route),
-        *(f"cut {i} is broken" for i, cut in enumerate(cuts) if not _kept(cut, route)),
+        *(f"cut {i} is broken" for i, cut in enumerate(cuts) if not kept(cut, route)),
     ]
 
 
@@ -162,6 +162,7 @@ def _cost_faults(problem: RouteProblem, route: Route) -> list[str]:
     return [] if tuple(costs) == route.costs else [f"the costs are {costs}, not {route.costs}"]
 
 
-def _kept(cut: RouteCut, route: Route) -> bool:
+def kept(cut: RouteCut, route: Route) -> bool:
+    """Whether a route keeps a refusal's clause."""
     cells, drives = set(route.cells), set(route.corners)
     return bool(cut.tape & cells or cut.bare - cells or cut.chosen & drives or cut.dropped - drives)

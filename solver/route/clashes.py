@@ -12,10 +12,6 @@ def clash_cuts(problem: RouteProblem, route: Route, clash: Clash | None) -> list
     """Where two drives of a route meet: every pair of options at those two cells that does."""
     if clash is None:
         return []
-
-    def meet(a: CornerOption, b: CornerOption) -> bool:
-        return clash(a, b) or clash(b, a)
-
     at: dict[int, list[CornerOption]] = {}
     cells = {option.cell for option in route.corners}
     for option in problem.options:
@@ -24,7 +20,12 @@ def clash_cuts(problem: RouteProblem, route: Route, clash: Clash | None) -> list
     return [
         RouteCut(dropped=frozenset(pair))
         for a, b in combinations(route.corners, 2)
-        if meet(a, b)
+        if disturb(a, b, clash)
         for pair in product(at[a.cell], at[b.cell])
-        if meet(*pair)
+        if disturb(*pair, clash)
     ]
+
+
+def disturb(a: CornerOption, b: CornerOption, clash: Clash | None) -> bool:
+    """Whether one of two drives disturbs the other."""
+    return clash is not None and (clash(a, b) or clash(b, a))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from models.geometry import Cell
 from models.route import Route, RouteCut, RouteProblem
-from solver.route.check import Clash, route_faults
+from solver.route.check import Clash, kept, route_faults
 from solver.route.clashes import clash_cuts
 from solver.route.cuts import connectivity_cuts
 from solver.route.maze import EFFORTS, Effort, Maze
@@ -87,7 +87,11 @@ class LargeRoom:
         return min(self._left(), key=lambda r: r.costs, default=None)
 
     def _left(self) -> list[Route]:
-        return [r for r in self.found if not route_faults(self.problem, r, self.refused)]
+        return [route for route in self.found if self._keeps(route)]
+
+    def _keeps(self, route: Route) -> bool:
+        """Whether a route, right by itself, keeps all that was refused."""
+        return all(kept(cut, route) for cut in self.refused)
 
     def first(self, deadline: float) -> Iterator[Route]:
         """What the maze router lays with the first effort that lays anything, or any route."""
@@ -95,7 +99,7 @@ class LargeRoom:
         while self.efforts:
             laid = self._laid(self.maze, deadline)
             yield from laid
-            if any(not route_faults(self.problem, r, self.refused) for r in laid):
+            if any(map(self._keeps, laid)):
                 return
         yield from self._any(deadline)
 

@@ -11,11 +11,13 @@ from __future__ import annotations
 import heapq
 import time
 from collections.abc import Iterator
+from functools import cached_property
 from typing import NamedTuple
 
 from models.route import CornerOption, Route, RouteProblem
 from solver.route.check import Clash, route_faults
-from solver.route.reading import route_costs
+from solver.route.clashes import disturb
+from solver.route.reading import priced_route
 from solver.route.tours import SCALE, Tour, Tours
 from solver.route.walks import FAR, sheet_change
 from solver.route.zigzag import least_zigzag
@@ -94,20 +96,21 @@ class Maze:
         self.longest = problem.limits.drive_drive.most - 1
         self.shortest = problem.limits.drive_drive.least - 1
 
+    @cached_property
+    def cheapest(self) -> list[Tour]:
+        """The tours that every effort is made on."""
+        return self.tours.cheapest(MOST_TOURS)
+
     def routes(self, effort: Effort, deadline: float) -> Iterator[Route]:
         """Routes of the cheapest tours, in no order."""
         if len(self.tours.anchors) < len(self.problem.required):
             return
-        for tour in self.tours.cheapest(MOST_TOURS):
+        for tour in self.cheapest:
             if time.monotonic() > deadline:
                 return
-            route = self.lay(tour, effort)
+            route = Laying(self, tour, effort).route()
             if route is not None and not route_faults(self.problem, route, clash=self.clash):
                 yield route
-
-    def lay(self, tour: Tour, effort: Effort) -> Route | None:
-        """A route along one tour."""
-        return Laying(self, tour, effort).route()
 
     def after(self, step: Step, target: int) -> Iterator[Step]:
         """One cell on: straight, or after a turn with a drive that meets none before it."""
@@ -164,28 +167,23 @@ class Maze:
     def _pair_meets(self, a: CornerOption, b: CornerOption) -> bool:
         pair = (id(a), id(b))
         if pair not in self._met:
-            clash = self.clash
-            self._met[pair] = not a.claims.isdisjoint(b.claims) or (
-                clash is not None and (clash(a, b) or clash(b, a))
-            )
+            shared = not a.claims.isdisjoint(b.claims)
+            self._met[pair] = shared or disturb(a, b, self.clash)
         return self._met[pair]
 
     def read(self, end: Step) -> Route:
+        """The route of a path that is back at its start."""
         cells: list[int] = []
         step = end.back
         while step is not None:
             cells.append(step.cell)
             step = step.back
-        cells.reverse()
-        chosen: dict[int, CornerOption] = {}
+        chosen: list[CornerOption] = []
         drives = end.drives
         while drives is not None:
-            chosen[drives.last.cell] = drives.last
+            chosen.append(drives.last)
             drives = drives.before
-        low = cells.index(min(cells))
-        loop = tuple(cells[low:] + cells[:low])
-        corners = tuple(chosen[cell] for cell in loop if cell in chosen)
-        return Route(loop, corners, route_costs(self.problem, loop, corners))
+        return priced_route(self.problem, cells[::-1], chosen)
 
 
 class Laying:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from models.route import CornerOption, Route, RouteProblem
 from solver.route.formula import TRUE
 from solver.route.rules import RouteFormula
@@ -35,15 +37,24 @@ def read_route(model: RouteFormula, assignment: Assignment, through: int | None 
     cells = [min(step) if through is None else through]
     while (there := step[cells[-1]][1]) != cells[0]:
         cells.append(there)
-    first = cells.index(min(cells))
-    cells = cells[first:] + cells[:first]
-    chosen = {
-        option.cell: option
-        for option, literal in model.option.items()
-        if holds(assignment, literal)
-    }
-    corners = tuple(chosen[cell] for cell in cells if cell in chosen)
-    return Route(tuple(cells), corners, route_costs(model.problem, tuple(cells), corners))
+    chosen = (option for option, literal in model.option.items() if holds(assignment, literal))
+    return priced_route(model.problem, cells, chosen)
+
+
+def priced_route(
+    problem: RouteProblem, cells: Sequence[int], drives: Iterable[CornerOption]
+) -> Route:
+    """The loop with those of the drives that stand on it, and what it costs."""
+    chosen = {option.cell: option for option in drives}
+    loop = from_lowest(tuple(cells))
+    corners = tuple(chosen[cell] for cell in loop if cell in chosen)
+    return Route(loop, corners, route_costs(problem, loop, corners))
+
+
+def from_lowest(ring: tuple[int, ...]) -> tuple[int, ...]:
+    """The same ring, from its lowest number on."""
+    first = ring.index(min(ring))
+    return ring[first:] + ring[:first]
 
 
 def route_costs(

@@ -22,6 +22,7 @@ from models.route import (
     RouteVerdict,
 )
 from solver.route.check import Clash, route_faults
+from solver.route.reading import from_lowest, route_costs
 
 Spot = tuple[int, int]
 """Column and row."""
@@ -147,19 +148,9 @@ class RectangleSearch:
 
     def _driven(self, rim: tuple[int, ...]) -> Iterator[Route]:
         """The rim with every choice of drives, priced, and turned to begin at its lowest cell."""
-        problem = self.problem
-        first = rim.index(min(rim))
-        cells = rim[first:] + rim[:first]
-        fixed = problem.fixed_costs or (0,) * len(problem.terms)
+        cells = from_lowest(rim)
         for chosen in product(*self._here(cells)):
-            costs = tuple(
-                fixed[t]
-                + sum(problem.cell_costs[t][cell] for cell in cells)
-                + sum(option.costs[t] for option in chosen)
-                + sum(r.penalty[t] for r in problem.reach_terms if not r.cells.intersection(cells))
-                for t in range(len(problem.terms))
-            )
-            yield Route(cells, chosen, costs)
+            yield Route(cells, chosen, route_costs(self.problem, cells, chosen))
 
 
 def _spots(problem: RouteProblem) -> dict[int, Spot]:

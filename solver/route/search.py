@@ -23,7 +23,7 @@ from models.route import (
     RouteUnknown,
     RouteVerdict,
 )
-from solver.route.check import Clash, route_faults
+from solver.route.check import Clash, kept, route_faults
 from solver.route.clashes import clash_cuts
 from solver.route.cuts import FaceCut, connectivity_cuts, post_face_cut, post_route_cut
 from solver.route.large import LARGE, LargeRoom, suits
@@ -127,7 +127,7 @@ class RouteSearch:
     def forbid(self, cut: RouteCut) -> None:
         """Refuse every route that breaks this clause."""
         self.refused.append(cut)
-        if self.best is not None and route_faults(self.problem, self.best, [cut]):
+        if self.best is not None and not kept(cut, self.best):
             if self.rover is not None:
                 self.rover.last = self.best
             self.best = None

@@ -10,16 +10,17 @@ from dataclasses import dataclass
 from itertools import islice, product
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.geometry import sub
 from models.route import RouteProblem
+from solver.route.reading import from_lowest
 from solver.route.topology import PORTS
 from solver.route.walks import (
     FAR,
     WAYS,
     Table,
     Walker,
+    joined,
     sheet_change,
     spread,
     turn_costs,
@@ -69,8 +70,8 @@ class Tours:
         walker = Walker(problem, problem.allowed, self.cell_cost, zigzag, by_turns=True)
         self.sheets = walker.sheets
         self.back = walker.legs_back(self.turn_cost, self.anchors)
-        between = np.ascontiguousarray(self._between())
-        self.hops = _joined(between, walker.anchor_turns(self.turn_cost, self.anchors))
+        between = walker.between(self.back, self.anchors)
+        self.hops = joined(between, walker.anchor_turns(self.turn_cost, self.anchors))
         """[sheet, column left, column left]: a leg and the turn after it."""
         self.flat = [_flat(problem, anchor) for anchor in self.anchors]
         n = len(self.anchors)
@@ -111,15 +112,6 @@ class Tours:
         )
         return twice == 0 or (twice < 0) == self.problem.inside_on_right
 
-    def _between(self) -> Table:
-        """[sheet, column left, column arrived at]: read off the tables of the way back."""
-        n = len(self.anchors)
-        found = np.full((self.sheets, 12 * n, 12 * n), FAR, np.int32)
-        for i, anchor in enumerate(self.anchors):
-            for kind, port in product(range(3), PORTS):
-                found[:, 12 * i + 4 * kind + port] = self.back[kind][:, 4 * anchor + port]
-        return found
-
     def _leaving(self, kind: int, stop: int, there: Table) -> Table:
         """[sheet, state]: from a state with this turn behind it to a stop and on."""
         legs = self.back[kind][:, :, 12 * stop : 12 * stop + 12]
@@ -156,15 +148,15 @@ class Tours:
         walk = np.full((self.sheets, 12, 12), FAR, np.int32)
         walk[0][np.diag_indices(12)] = 0
         for a, b in zip(stops, [*stops[1:], stops[0]], strict=True):
-            walk = _joined(walk, self.hops[:, _ports(a), _ports(b)])
+            walk = joined(walk, self.hops[:, _ports(a), _ports(b)])
         costs: list[int] = np.diagonal(walk[self.sheets - 1]).tolist()
         return costs
 
     def _orders(self) -> Iterator[tuple[int, ...]]:
         """Orders that no small change makes shorter, then their neighbours, shortest first."""
         n = len(self.anchors)
-        ends = {_from_lowest(self._settled(self._greedy(start))) for start in range(n)}
-        near = {_from_lowest(other) for end in ends for other in _changed(end)}
+        ends = {from_lowest(self._settled(self._greedy(start))) for start in range(n)}
+        near = {from_lowest(other) for end in ends for other in _changed(end)}
         seen = ends | near
         yield from sorted(seen, key=lambda order: (self._long(order), order))
 
@@ -210,20 +202,5 @@ def _flat(problem: RouteProblem, cell: int) -> tuple[int, int]:
     return (found[0], found[1])
 
 
-def _from_lowest(order: tuple[int, ...]) -> tuple[int, ...]:
-    first = order.index(min(order))
-    return order[first:] + order[:first]
-
-
 def _ports(anchor: int) -> slice:
     return slice(12 * anchor, 12 * anchor + 12)
-
-
-def _joined(one: Table, two: Table) -> NDArray[np.int32]:
-    """[sheet, from, to]: one walk and then the other."""
-    joined = np.full((len(one), one.shape[1], two.shape[2]), FAR, np.int32)
-    for s in range(len(one)):
-        for u in range(len(one)):
-            both = (one[s][:, :, None] + two[u][None]).min(axis=1)
-            np.minimum(joined[s ^ u], both, out=joined[s ^ u])
-    return joined

@@ -112,20 +112,20 @@ def walk_bounds(
     """`turn_cost` is indexed cell, arrival port, leaving port: 0 straight on, FAR where barred."""
     anchors = spread(problem, allowed)
     walker = Walker(problem, allowed, cell_cost, zigzag)
-    out = walker.legs(turn_cost, anchors)
-    back = walker.legs_back(turn_cost, anchors)[0]
-    between = walker.between(out, anchors)
+    out = walker.legs(turn_cost, anchors)[0]
+    back = walker.legs_back(turn_cost, anchors)
+    between = walker.between(back, anchors)
     tours = _held_karp(between, walker.anchor_turns(turn_cost, anchors), len(anchors))
     sheets = range(walker.sheets)
     odd = walker.sheets - 1
     least = min(int((tours[s] + between[s ^ odd].T).min()) for s in sheets)
-    arriving = np.full((walker.sheets, *out[0].shape[1:]), FAR, np.int32)
+    arriving = np.full_like(out, FAR)
     for s in sheets:
         for j in range(tours.shape[2]):  # from an anchor's arrival through all, on to the state
             for u in sheets:
-                leg = out[0][u, :, j : j + 1] + tours[s, :, j][None, :]
+                leg = out[u, :, j : j + 1] + tours[s, :, j][None, :]
                 np.minimum(arriving[s ^ u], leg, out=arriving[s ^ u])
-    best = _through(arriving, back, turn_cost, odd)
+    best = _through(arriving, back[0], turn_cost, odd)
     best[anchors] = least  # every tour passes them, one way or another
     return WalkBounds(least, np.minimum(best, FAR), unit)
 
@@ -349,13 +349,14 @@ class Walker:
         order = np.arange(tables[0].shape[2]).reshape(-1, 3, 4)[:, [0, 2, 1]].reshape(-1)
         return tuple(tables[kind][:, :, order] for kind in (0, 2, 1))
 
-    def between(self, legs: tuple[Table, ...], anchors: list[int]) -> Table:
-        """[sheet, column left, column arrived at]: legs from anchor to anchor."""
-        found = np.full((self.sheets, legs[0].shape[2], legs[0].shape[2]), FAR, np.int32)
+    def between(self, back: tuple[Table, ...], anchors: list[int]) -> Table:
+        """[sheet, column left, column arrived at]: from anchor to anchor, off the legs back."""
+        columns = back[0].shape[2]
+        found = np.full((self.sheets, columns, columns), FAR, np.int32)
         for i, a in enumerate(anchors):
             for kind, port in product(range(self.kinds), PORTS):
                 column = 4 * (self.kinds * i + kind) + port
-                found[:, :, column] = legs[kind][:, 4 * a + port]
+                found[:, column] = back[kind][:, 4 * a + port]
         return found
 
     def anchor_turns(self, turn_cost: Table, anchors: list[int]) -> Table:
@@ -394,11 +395,7 @@ def _held_karp(between: Table, turns: Table, anchors: int) -> Table:
     """[sheet, arriving, leaving]: from one anchor through all the others to the last."""
     sheets, size, _ = between.shape
     each = size // anchors
-    hop = np.full_like(between, FAR)  # leave one anchor, arrive at the next, leave it
-    for s in range(sheets):
-        for u in range(sheets):
-            both = (between[s][:, :, None] + turns[u][None, :, :]).min(axis=1)
-            np.minimum(hop[s ^ u], both, out=hop[s ^ u])
+    hop = joined(between, turns)  # leave one anchor, arrive at the next, leave it
     full = (1 << anchors) - 1
     best = np.full((full + 1, sheets, size, size), FAR, np.int32)
     for a in range(anchors):
@@ -420,3 +417,13 @@ def _held_karp(between: Table, turns: Table, anchors: int) -> Table:
                     )
     tours: Table = np.minimum(best[full], FAR)
     return tours
+
+
+def joined(one: Table, two: Table) -> Table:
+    """[sheet, from, to]: one walk and then the other."""
+    walk = np.full((len(one), one.shape[1], two.shape[2]), FAR, np.int32)
+    for s in range(len(one)):
+        for u in range(len(one)):
+            both = (one[s][:, :, None] + two[u][None]).min(axis=1)
+            np.minimum(walk[s ^ u], both, out=walk[s ^ u])
+    return walk

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from models.route import CornerOption, RouteProblem
 from solver.route.check import Clash
+from solver.route.clashes import disturb
 
 MOST = 6
 """Steps that are looked at."""
@@ -48,6 +49,6 @@ def _follows(
         first.claims.isdisjoint(second.claims)
         and first.forbids.isdisjoint(tape)
         and second.forbids.isdisjoint(tape)
-        and not (clash is not None and (clash(first, second) or clash(second, first)))
+        and not disturb(first, second, clash)
         for second in by_turn.get((cell, entered, goes), ())
     )
