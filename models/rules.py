@@ -33,3 +33,11 @@ class Rules(BaseModel):
         (1, 2, 3, 4), min_length=1, max_length=64
     )
     """The delays a buffer can be set to."""
+
+    @property
+    def feed_until(self) -> int:
+        """Half-ticks from a lift's firing before which its row must be fed.
+
+        A block fed to the row must be at rest while the pulse that raises it is still on.
+        """
+        return 2 * (self.press + self.sensor_pulse) - self.stroke_half_ticks

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from models.catalogue import Design
+from models.rules import Rules
 from models.surface import SurfaceName
 
 
@@ -25,6 +26,8 @@ class System:
     line_level: int
     skew: int = 5
     """Half-ticks by which neighbouring drives may differ: less than from one's part to its feed."""
+    feed: int = 15
+    """Half-ticks from a drive's lifts to when it feeds the row, the latest of its drives."""
     convex_only: bool = False
     """Whether all corners of a loop must turn to its inside: rectangles."""
     edge_min: int = 2
@@ -58,6 +61,14 @@ class System:
     """The system whose measured clearances hold here too, if that is another one."""
     settled: tuple[str, ...] = ()
     """Drives that another system has: loops with no other drive are left to that one."""
+
+    def window(self, rules: Rules) -> tuple[int, int]:
+        """How much earlier (negative) or later than the drive before it a drive may be fired.
+
+        In half-ticks. The lifts of an edge fire with the drive at its end, and must not rise
+        before the drive at its start has fed the row.
+        """
+        return -max(0, min(self.skew, rules.feed_until - self.feed - 1)), self.skew
 
     @property
     def table(self) -> str:

@@ -7,6 +7,7 @@ own run, the wires on both sides are one net, or a booster on one side keeps the
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice, product
@@ -23,10 +24,13 @@ MAX_WAYS = 27
 class TwoArms:
     """The arms of one closed line, wherever it is fed."""
 
-    def __init__(self, loop: Sequence[Cell], reach: int) -> None:
-        self.loop, self.reach = loop, reach
+    def __init__(self, loop: Sequence[Cell], reach: int, window: tuple[int, int] = (-2, 2)) -> None:
+        """`window`: ticks by which a drive may be fired earlier (negative) or later than the one
+        before it along the loop."""
+        self.loop, self.reach, self.window = loop, reach, window
         self.index = {cell: i for i, cell in enumerate(loop)}
         self.ways = list(islice(_ways(loop, self.index, reach), MAX_WAYS))
+        self.feeds = feeds(loop)
         self.known: dict[tuple[int, int], tuple[Boosters, int] | None] = {}
 
     def fed(self, path: Sequence[Cell]) -> tuple[Boosters, int] | None:
@@ -46,7 +50,7 @@ class TwoArms:
     def _best(self, start: int, covered: int) -> tuple[Boosters, int] | None:
         best: tuple[Boosters, int] | None = None
         for barred, forced in self.ways:
-            arms = _Arms(self.loop, start, covered, self.reach, barred, forced)
+            arms = _Arms(self, start, covered, barred, forced)
             found = arms.place(len(self.loop) if best is None else best[1] - 1)
             best = found if found is not None else best
         return best
@@ -105,14 +109,21 @@ def _ways_of(run: Sequence[tuple[int, int]], n: int, reach: int) -> Iterator[Way
 
 @dataclass(frozen=True)
 class _Arms:
-    loop: Sequence[Cell]
+    line: TwoArms
     start: int
     """The place in the loop where the link meets it."""
     covered: int
     """Cells of each arm that the trigger itself powers."""
-    reach: int
     barred: Collection[int]
     forced: Collection[int]
+
+    @property
+    def loop(self) -> Sequence[Cell]:
+        return self.line.loop
+
+    @property
+    def reach(self) -> int:
+        return self.line.reach
 
     def place(self, most: int) -> tuple[Boosters, int] | None:
         """The fewest boosters an arm, at most so many; None if the arms cannot agree."""
@@ -146,6 +157,25 @@ class _Arms:
     def _at(self, way: int, s: int) -> int:
         return (self.start + way * s) % len(self.loop)
 
+    def _allowed(self, way: int) -> int:
+        """How many boosters of an arm may stand between the feeds of two neighbouring drives.
+
+        With the travel each makes the next drive later, against it the drive before.
+        """
+        return self.line.window[1] if way == 1 else -self.line.window[0]
+
+    def _follows(self, way: int, before: int, s: int) -> bool:
+        """Whether a booster may stand at `s` after the last one, or the link, at `before`."""
+        if before == s - 1 or self._covers(before) + 1 < s:
+            return False
+        if before == 0 or self._allowed(way) > 1:
+            return True
+        # A booster's own lift is late with the cells after it: with the travel a feed's booster
+        # makes that drive late, against it the drive whose feed it is.
+        edge = [bisect(self.line.feeds, self._at(way, k) - (way == 1)) for k in (before, s)]
+        last = len(self.line.feeds)
+        return not last or edge[0] % last != edge[1] % last
+
     def _covers(self, last: int) -> int:
         """How far an arm reaches whose last booster stands there; 0: it has none."""
         return last + self.reach if last else self.covered
@@ -154,13 +184,14 @@ class _Arms:
         """For each place of an arm's last booster which numbers of boosters it allows, as bits."""
         n, counts = len(self.loop), {0: 1}
         forced = [self._at(way, s) in self.forced for s in range(n)]
+        allowed = self._allowed(way)
         for s in range(2, n - 1):
             at = self._at(way, s)
-            if not self._straight(at) or at in self.barred:
+            if not self._straight(at) or at in self.barred or not allowed:
                 continue
             bits = 0
             for before in range(s - 1, -1, -1):
-                if before in counts and before != s - 1 and self._covers(before) + 1 >= s:
+                if before in counts and self._follows(way, before, s):
                     bits |= counts[before] << 1
                 if forced[before] or s - before > self.reach + 1:
                     break
@@ -177,16 +208,24 @@ class _Arms:
             for before in range(max(0, last - self.reach - 1), last - 1):
                 free = not any(forced[before + 1 : last])
                 fits = before in counts and counts[before] >> count & 1
-                if fits and free and self._covers(before) + 1 >= last:
+                if fits and free and self._follows(way, before, last):
                     last = before
                     break
             else:
                 raise AssertionError("the counts promised a booster before this one")
 
     def _straight(self, i: int) -> bool:
-        n = len(self.loop)
-        here = self.loop[i]
-        return sub(here, self.loop[i - 1]) == sub(self.loop[(i + 1) % n], here)
+        return straight(self.loop, i)
+
+
+def straight(loop: Sequence[Cell], i: int) -> bool:
+    """Whether a closed line does not turn at this place."""
+    return sub(loop[i], loop[i - 1]) == sub(loop[(i + 1) % len(loop)], loop[i])
+
+
+def feeds(loop: Sequence[Cell]) -> list[int]:
+    """The places before the corners: the lifts there fire the corners' drives too."""
+    return [i for i in range(len(loop)) if not straight(loop, (i + 1) % len(loop))]
 
 
 def _next_true(values: Sequence[bool], none: int) -> list[int]:

@@ -9,6 +9,7 @@ never lower. Fewest nets in a row first; the number is proven by trying 0, 1, 2 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from models.geometry import Cell, add, sub
@@ -19,23 +20,36 @@ if TYPE_CHECKING:
 
 EXTRA_TICKS = 3
 """How many more ticks than the least are tried before a feeding place is given up."""
+EFFORT = 20.0
+"""Deterministic seconds of the solver for any line of one feeding place."""
+HOPE = 2.0
+"""The same for a quicker line than the two arms have."""
+
+
+@dataclass
+class Allowance:
+    """Deterministic seconds of the solver that are left for the lines of one route."""
+
+    left: float = 60.0
+
+    def settle(self) -> None:
+        """There is a line: what is left is for quicker ones."""
+        self.left = min(self.left, 3 * HOPE)
 
 
 def place_boosters(
-    two_arms: TwoArms, path: Sequence[Cell], least: int, settle: bool = False
+    two_arms: TwoArms, path: Sequence[Cell], least: int, allowance: Allowance
 ) -> tuple[Boosters, int] | None:
-    """The boosters and the ticks of the last net, or None where nothing fits.
+    """The boosters and the ticks of the last net, or None where nothing fits or was found.
 
     `path` runs from the trigger's cell to the cell beside the loop; its first cell is the feed.
-    `settle`: two arms will do, however many ticks they take.
     """
     arms = two_arms.fed(path)
-    if arms is not None and (settle or arms[1] <= least):
-        return arms
     for ticks in range(least, least + EXTRA_TICKS + 1):
-        if arms is not None and arms[1] <= ticks:
+        if allowance.left <= 0 or (arms is not None and arms[1] <= ticks):
             return arms
-        found = _Line(two_arms.loop, path, two_arms.reach, ticks).solve()
+        line = _Line(two_arms, path, ticks)
+        found = line.solve(EFFORT if arms is None else HOPE, allowance)
         if found is not None:
             return found, ticks
     return arms
@@ -44,8 +58,10 @@ def place_boosters(
 class _Line:
     """A line of any shape as a model."""
 
-    def __init__(self, loop: Sequence[Cell], path: Sequence[Cell], reach: int, ticks: int) -> None:
+    def __init__(self, arms: TwoArms, path: Sequence[Cell], ticks: int) -> None:
         from ortools.sat.python import cp_model
+
+        loop, reach = arms.loop, arms.reach
 
         self.model = cp_model.CpModel()
         self.cells = [*path, *loop]
@@ -59,6 +75,10 @@ class _Line:
         self.level = [self.model.new_int_var(1, reach, "") for _ in self.cells]
         self.model.add(self.time[0] == 0)
         self._post()
+        early, late = arms.window
+        drives = [self.time[self.index[loop[i]]] for i in arms.feeds]
+        for k, drive in enumerate(drives):
+            self.model.add_linear_constraint(drive - drives[k - 1], early, late)
 
     def _choices(
         self, i: int, cell: Cell, path: Sequence[Cell], loop: Sequence[Cell]
@@ -112,15 +132,16 @@ class _Line:
                 sources.append(source)
             model.add_bool_or([*sources, self.wire[i].negated()])
 
-    def solve(self) -> Boosters | None:
+    def solve(self, effort: float, allowance: Allowance) -> Boosters | None:
         from ortools.sat.python import cp_model
 
         solver = cp_model.CpSolver()
         solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills us from then on
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 0
-        solver.parameters.max_deterministic_time = 20
+        solver.parameters.max_deterministic_time = min(effort, allowance.left)
         status = solver.solve(self.model)
+        allowance.left -= solver.response_proto.deterministic_time
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return None
         return {

@@ -23,6 +23,7 @@ from models.system import System
 from solver.net import coupling
 from solver.net.arms import TwoArms
 from solver.net.assemble import Placed
+from solver.net.boosters import Allowance
 from solver.net.floor_line import Line, LineSearch, Net, NoLine, Places, sides_of, upright
 from solver.net.layout import level_of
 from solver.net.space_net import SpaceNetSearch
@@ -109,9 +110,11 @@ class FeedSearch(LineSearch):
         }
         return [cell for cell in triggers if cell in calm], calm
 
-    def _fed(self, arms: TwoArms, path: tuple[Cell, ...]) -> Line | None:
+    def _fed(self, arms: TwoArms, path: tuple[Cell, ...], allowance: Allowance) -> Line | None:
         """A line that would need boosters is no use here: none are placed."""
-        return None if self._least_ticks(arms.loop, path) else super()._fed(arms, path)
+        if self._least_ticks(arms.loop, path):
+            return None
+        return super()._fed(arms, path, allowance)
 
     def _trunk_net(self, route: Route, normal: Cell, trunk: Trunk) -> Net:
         system, loose = self.system, []

@@ -23,13 +23,14 @@ from models.system import System
 from solver.net import clearance
 from solver.net.arms import TwoArms
 from solver.net.assemble import Placed
+from solver.net.boosters import Allowance, place_boosters
 from solver.net.timing import InStep, drives_in_step
 from solver.route.problem import corner_frame
 
 MAX_MACHINES = 3
 """Lines of one route that are tried in full machines."""
 LONG = 220
-"""Cells of a loop from which on a line is not searched for as long as there is a plain one."""
+"""Cells of a loop from which on no quicker line is searched for than a plain one."""
 MAX_TRIES = 12
 """Feeding places tried for a line with as little skew as can be hoped for."""
 
@@ -136,16 +137,18 @@ class LineSearch:
         paths = self._paths(loop, self.problem.normal(route.cells[0]), *places)
         found: list[Line] = []
         reached = False
-        arms = TwoArms(loop, self.reach)
+        arms = TwoArms(loop, self.reach, self._window)
+        allowance = Allowance()
         for path, easy in self._easy_first(arms, paths):
             reached = True
             if found and len(path) > 1 + len(found[0].link):
                 break
             if not easy and any(line.ticks <= self._least_ticks(loop, path) for line in found):
                 continue
-            line = self._fed(arms, path)
+            line = self._fed(arms, path, allowance)
             if line is not None:
                 found.append(line)
+                allowance.settle()
             elif not found:
                 # A shorter link was passed over; what is found is no longer sure to be the best.
                 self.exhaustive = False
@@ -263,20 +266,23 @@ class LineSearch:
         far = len(loop) // 2 + len(path) - 1
         return max(0, -(-(far - self.reach + 1) // (self.reach + 1)))
 
-    def _fed(self, arms: TwoArms, path: tuple[Cell, ...]) -> Line | None:
+    def _fed(self, arms: TwoArms, path: tuple[Cell, ...], allowance: Allowance) -> Line | None:
         """Boosters for a line fed through `path`; None if its arms cannot agree."""
-        from solver.net.boosters import place_boosters
-
-        loop = arms.loop
-        least, long = self._least_ticks(loop, path), len(loop) >= LONG
-        boosters = place_boosters(arms, path, least, settle=long)
+        loop, least = arms.loop, self._least_ticks(arms.loop, path)
+        plain = arms.fed(path) if len(loop) >= LONG else None
+        boosters = plain or place_boosters(arms, path, least, allowance)
         if boosters is None:
             return None
         facing, ticks = boosters
         fired = firing_times(loop, path, facing)
-        drives = [2 * fired[loop[i - 1]] for i in _corners(loop)]
-        step = drives_in_step(drives, (-self.system.skew, self.system.skew))
+        step = drives_in_step([fired[loop[i]] for i in arms.feeds], self._window)
         return Line(path[0], path[1:], facing, ticks) if isinstance(step, InStep) else None
+
+    @property
+    def _window(self) -> tuple[int, int]:
+        """Ticks by which a drive may be earlier or later than the one before it."""
+        early, late = self.system.window(self.problem.scenario.rules)
+        return -(-early // 2), late // 2
 
 
 def firing_times(
@@ -297,11 +303,6 @@ def firing_times(
                 times[near] = times[cell] + delay
                 queue.append(near)
     return times
-
-
-def _corners(loop: Sequence[Cell]) -> list[int]:
-    n = len(loop)
-    return [i for i in range(n) if sub(loop[i], loop[i - 1]) != sub(loop[(i + 1) % n], loop[i])]
 
 
 def sides_of(problem: Problem, cell: Cell, normal: Cell) -> tuple[Cell, ...]:

@@ -53,6 +53,7 @@ def _mixed(system: System, *others: str) -> System:
         name=f"{system.name}-mixed",
         drives=tuple(e.design for e in made),
         skew=min(system.skew, apart - 1),
+        feed=max(e.timing["feed"] for e in made),
         measured_as=system.name,
     )
 
@@ -60,7 +61,11 @@ def _mixed(system: System, *others: str) -> System:
 DEEP_MIXED = _mixed(DEEP, "floor-strip-10")
 """Strips of four with a drive in them."""
 DEEP_EARLY = replace(
-    DEEP, name="deep-early", drives=(entry("floor-early-11").design,), measured_as="deep"
+    DEEP,
+    name="deep-early",
+    drives=(entry("floor-early-11").design,),
+    measured_as="deep",
+    feed=entry("floor-early-11").timing["feed"],
 )
 """A press of 8 ticks. Its drive takes all the room of the others and more parts."""
 OVER_MIXED = _mixed(OVER, "ceiling-early-8")
@@ -100,12 +105,8 @@ def systems_over(surfaces: Iterable[SurfaceName], rules: Rules | None = None) ->
 
 
 def _in_time(surface: SurfaceName, systems: Sequence[System], rules: Rules) -> tuple[System, ...]:
-    """The systems without the drives that feed too late for the button's press.
-
-    A block fed at the corner must be at rest while the pulse that raises it is still on.
-    """
-    until = 2 * (rules.press + rules.sensor_pulse) - rules.stroke_half_ticks
-    late = {e.design.name for e in load_entries() if e.timing["feed"] >= until}
+    """The systems without the drives that feed too late for the button's press."""
+    late = {e.design.name for e in load_entries() if e.timing["feed"] >= rules.feed_until}
     if "floor-8" in late:
         late.add(FLAT_DRIVE.name)  # it is that drive, with what fires the corner's own lift
         systems = (*systems, DEEP_EARLY) if surface == "floor" else systems

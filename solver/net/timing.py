@@ -14,7 +14,7 @@ import networkx as nx
 
 Event = Hashable
 Constraint = tuple[Event, Event, int]
-"""(a, b, w): b fires at most w after a (half-ticks; w may be negative)."""
+"""(a, b, w): b fires at most w after a (w may be negative)."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def solve_differences(constraints: Iterable[Constraint]) -> InStep | OutOfStep:
 def drives_in_step(
     fired: Sequence[int], window: tuple[int, int], source: Event = "trigger"
 ) -> InStep | OutOfStep:
-    """Whether drives along a closed loop, fired at these half-ticks, keep the measured window.
+    """Whether drives along a closed loop, fired at these times, keep a window.
 
     `window`: how much earlier (negative) or later than the drive before it one may be fired.
     """
