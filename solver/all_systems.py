@@ -12,7 +12,7 @@ from models.system import System
 from solver.flatten import flatten
 from solver.net.systems import systems_over
 from solver.route.large import LARGE
-from solver.search import Beaten, Progress, Say, no_worse, search_system, value
+from solver.search import Beaten, Progress, Say, no_worse, prepare, search_system, value
 
 Bound = tuple[int, ...]
 LATER = 0.2
@@ -38,15 +38,17 @@ class Live:
         found = [self.done_best, None if current is None else current.best]
         return _best((f for f in found if f is not None), self.terms)
 
+    waiting: dict[str, Progress] = field(default_factory=dict)
+    """Systems whose turn comes later, prepared."""
+
     @property
     def bound(self) -> dict[str, int]:
-        """What no machine is better than; nothing as long as a system has not been looked at."""
+        """What no machine is better than; nothing as long as of a system nothing is known."""
         bounds = bounds_of(self.results, self.terms)
-        current, waiting = self.current, self.systems - len(self.results)
-        if waiting == 1 and current is not None:
-            bounds.append(tuple(current.named_bound.values()))
-        elif waiting > 0:
+        known = [*self.waiting.values(), *([self.current] if self.current is not None else [])]
+        if len(self.results) + len(known) < self.systems:
             return {}
+        bounds += [tuple(progress.named_bound.values()) for progress in known]
         return dict(zip(self.terms, min(bounds, default=()), strict=False))
 
 
@@ -66,11 +68,20 @@ def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: L
     if large:
         systems = sorted(systems, key=lambda system: not system.convex_only)
     live.systems = len(systems)
+
+    def prepare_others() -> None:
+        """With a machine at hand the bounds of the systems to come are worth their time."""
+        for system in systems[len(live.results) + 1 :]:
+            if not system.convex_only and system.name not in live.waiting:
+                live.waiting[system.name] = prepare(problem, system, seed, live.best)
+
     for system in systems:
         rival, last = live.done_best, system is systems[-1]
         left = deadline - time.monotonic()
         until = deadline if last or not large else deadline - LATER * left
-        live.current = alone = Progress(rival=rival)
+        alone = live.waiting.pop(system.name, None) or Progress()
+        alone.rival, alone.on_machine = rival, prepare_others if large else alone.on_machine
+        live.current = alone
         result = search_system(problem, system, until, seed, say, alone)
         live.done_best, live.current = live.best, None
         live.results.append(result)

@@ -26,6 +26,7 @@ from models.route import (
     RouteVerdict,
 )
 from models.system import System
+from solver.anywhere import copies, may_lie_anywhere, settled_anywhere
 from solver.net.floor_line import NetSearch
 from solver.net.layout import depth_of, score
 from solver.net.realise import Refused, net_search, realise
@@ -35,7 +36,7 @@ from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.elsewhere import Tries
 from solver.route.problem import clashing, route_problem
-from solver.route.worth import Routes, least_with_digging, others_of, route_search
+from solver.route.worth import Routes, least_with_digging, others_of, route_search, worth
 
 Say = Callable[[str], None]
 PATIENCE = 4
@@ -60,6 +61,10 @@ class Progress:
     floor: tuple[int, ...] | None = None
     """What no machine of the routes looked at beats, where their nets are bounded one by one."""
     terms: tuple[str, ...] = ()
+    ready: Routes | None = None
+    """A search for routes that was made before, with a rival no better than this one."""
+    on_machine: Callable[[], None] = lambda: None
+    """Called after each machine that is the best so far."""
 
     @property
     def named_bound(self) -> dict[str, int]:
@@ -116,6 +121,11 @@ def _search(
 
 def _routes(problem: Problem, system: System, seed: int, state: Progress) -> Routes:
     """The search for routes, with what is known to be of no use refused."""
+    if state.ready is not None:
+        routes, state.ready = state.ready, None
+        if isinstance(routes, RouteSearch) and (below := worth(problem, system, state.rival)):
+            routes.settle_for(below)
+        return routes
     routes = route_search(problem, system, seed, state.rival)
     cut = reach_cut(problem, system)
     if cut is not None:
@@ -123,6 +133,15 @@ def _routes(problem: Problem, system: System, seed: int, state: Progress) -> Rou
     if system.settled:
         routes.forbid(RouteCut(chosen=frozenset(others_of(routes.problem, system))))
     return routes
+
+
+def prepare(problem: Problem, system: System, seed: int, rival: Feasible | None) -> Progress:
+    """A search for routes and the bound that it begins with, before anything is searched."""
+    state = Progress(rival=rival, terms=problem.scenario.loop.minimise)
+    state.ready = _routes(problem, system, seed, state)
+    if isinstance(state.ready, RouteSearch) and state.ready.proof is None:
+        state.bound = _with_depth(system, state.terms, state.ready.lower_bound())
+    return state
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:
@@ -175,6 +194,7 @@ def _improve(
                 machine = realise(problem, system, nets, route, better)
                 idle = 0 if _keep(problem, system, route, machine, state, say) else idle + 1
                 cut = tries.refuse(route, *_told(machine))
+                _refuse_copies(problem, system, routes, route, better)
                 settled = _lower_floor(system, nets, route, cut, bound, state)
                 _raise_bound(state, nets, bound)
                 idle -= settled and idle > 0 and problem.scenario.loop.shape == "exact"
@@ -186,6 +206,19 @@ def _improve(
                 _ask_for_less(routes, state)
         if time.monotonic() > deadline:
             return Undecided(state.best, state.named_bound)
+
+
+def _refuse_copies(
+    problem: Problem,
+    system: System,
+    routes: Routes,
+    route: Route,
+    better: Callable[[Machine], bool],
+) -> None:
+    """Refuse a route wherever it may lie, if it has nothing better anywhere."""
+    if may_lie_anywhere(problem) and settled_anywhere(problem, system, route, better):
+        for copy in copies(problem, routes.problem, route):
+            routes.forbid(copy)
 
 
 def _told(machine: Machine | Refused) -> tuple[RouteCut | None, Cell | None]:
@@ -326,6 +359,7 @@ def _keep(
     if state.best is not None and value(found, terms) >= value(state.best, terms):
         return False
     state.best = found
+    state.on_machine()
     say("accepted in all four cases: " + ", ".join(f"{k} {v}" for k, v in values.items()))
     return True
 

@@ -100,7 +100,7 @@ def test_a_rover_finds_routes_and_mends_refused_ones() -> None:
     first = rover.best(time.monotonic() + 20)
     assert first is not None
     assert not route_faults(asked, first)
-    search.refused.append(this_route(asked, first))
+    search.refused.append(this_route(asked.options, first))
     rover.last, rover.found = first, []
     second = rover.start(time.monotonic() + 60)
     assert second is not None

@@ -214,7 +214,7 @@ class Switched:
     def refuse(self, route: Route, names: frozenset[str], *, proven: bool) -> None:
         """A later stage refused this route while these requirements hold, for certain or not."""
         names = names if proven else names | {DOUBT}
-        cut = this_route(self.routes, route)
+        cut = this_route(self.routes.options, route)
         option = self.model.option
         self.model.formula.clause(
             *self._off(sorted(names)),

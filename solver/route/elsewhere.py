@@ -51,7 +51,7 @@ class Tries:
 
     def refuse(self, route: Route, cut: RouteCut | None, place: Cell | None) -> RouteCut | None:
         """Refuse a route: by its cut, by a guess if a place is named, or alone (None)."""
-        sure = cut or this_route(self.routes.problem, route)
+        sure = cut or this_route(self.routes.problem.options, route)
         self._sure.append(sure)
         guess = self._guess(route, place) if cut is None and place and self._guesses else None
         self.routes.forbid(guess or sure)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from models.geometry import Cell
 from models.route import Route, RouteCut, RouteProblem
@@ -18,6 +18,7 @@ from solver.route.cuts import connectivity_cuts
 from solver.route.maze import EFFORTS, Effort, Maze
 from solver.route.reading import read_route, sides
 from solver.route.stage import Cap, Stage
+from solver.route.stakes import staked
 from solver.route.topology import Topology
 from solver.route.walks import is_flat
 from solver.route.window import faces_near, inside_of, windowed
@@ -44,12 +45,12 @@ HALVES: tuple[Cell, ...] = (
 
 
 def suits(problem: RouteProblem, allowed: frozenset[int]) -> bool:
-    """Whether a room is large, on one floor, with a wish that tells where the loop should be."""
+    """Whether a room is large, on one floor."""
     if len(allowed) < LARGE or problem.exact or not problem.terms:
         return False
     if min(*problem.cell_costs[0], *(option.costs[0] for option in problem.options)) < 0:
         return False
-    return bool(problem.required) and is_flat(problem)
+    return is_flat(problem)
 
 
 @dataclass
@@ -64,14 +65,18 @@ class LargeRoom:
     settled: set[tuple[Cell, int, int, frozenset[int]]] = field(default_factory=set)
     """Windows without anything better: size, middle, term, inside."""
     found: list[Route] = field(default_factory=list)
-    maze: Maze | None = None
-    efforts: list[Effort] = field(default_factory=lambda: list(EFFORTS))
-    """Those that the maze router has not made yet."""
 
-    def start(self, deadline: float) -> Route | None:
-        """The best route at hand that is not refused, or a first one."""
+    def __post_init__(self) -> None:
+        self.attempts = self._attempts()
+        """Those of the maze router that are left to make."""
+
+    def start(self, deadline: float, least: tuple[int, ...] = ()) -> Route | None:
+        """The best route at hand that is not refused, or a first one.
+
+        `least`: what no route is better than.
+        """
         if not self._left():
-            self.found += self.first(deadline)
+            self.found += self.first(deadline, least)
         return min(self._left(), key=lambda r: r.costs, default=None)
 
     def best(self, deadline: float, *, made: bool = False) -> Route | None:
@@ -80,8 +85,7 @@ class LargeRoom:
         `made`: the best one at hand is refused since it became a machine, so windows start there.
         """
         if self.start(deadline) is not None:
-            if self.maze is not None and len(self.efforts) > 1:
-                self.found += self._laid(self.maze, deadline)
+            self.found += self._laid(deadline) or ()
             start = min(self.found if made else self._left(), key=lambda r: r.costs)
             self.found += self.improve(start, deadline)
         return min(self._left(), key=lambda r: r.costs, default=None)
@@ -93,20 +97,37 @@ class LargeRoom:
         """Whether a route, right by itself, keeps all that was refused."""
         return all(kept(cut, route) for cut in self.refused)
 
-    def first(self, deadline: float) -> Iterator[Route]:
-        """What the maze router lays with the first effort that lays anything, or any route."""
-        self.maze = self.maze or Maze(self.problem, self.clash)
-        while self.efforts:
-            laid = self._laid(self.maze, deadline)
-            yield from laid
-            if any(map(self._keeps, laid)):
-                return
-        yield from self._any(deadline)
+    def first(self, deadline: float, least: tuple[int, ...] = ()) -> Iterator[Route]:
+        """What the maze router lays with the first attempt that lays anything, or any route.
 
-    def _laid(self, maze: Maze, deadline: float) -> list[Route]:
-        """What the next effort lays."""
-        now = time.monotonic()
-        return list(maze.routes(self.efforts.pop(0), now + LAYING * (deadline - now)))
+        Without wishes attempts are much alike, and all are made until one reaches `least`.
+        """
+        until = time.monotonic() + LAYING * (deadline - time.monotonic())
+        some = False
+        while (laid := self._laid(until)) is not None:
+            yield from laid
+            left = [route.costs for route in laid if self._keeps(route)]
+            some = some or bool(left)
+            if left and (self.problem.required or min(left) <= least):
+                return
+        if not some:
+            yield from self._any(deadline)
+
+    def _laid(self, deadline: float) -> list[Route] | None:
+        """What the next attempt lays; None: no time or no attempt is left."""
+        if time.monotonic() > deadline or (attempt := next(self.attempts, None)) is None:
+            return None
+        maze, effort = attempt
+        return list(maze.routes(effort, time.monotonic() + LAYING * (deadline - time.monotonic())))
+
+    def _attempts(self) -> Iterator[tuple[Maze, Effort]]:
+        """Harder and harder through the wishes; without any, round one box after the other."""
+        if self.problem.required:
+            maze = Maze(self.problem, self.clash)
+            yield from ((maze, effort) for effort in EFFORTS)
+            return
+        for stakes in staked(self.problem):
+            yield Maze(replace(self.problem, required=stakes), self.clash), EFFORTS[0]
 
     def _any(self, deadline: float) -> Iterator[Route]:
         """Any route; without a limit to its cost it is mostly found soon."""

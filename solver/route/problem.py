@@ -102,8 +102,8 @@ def edge_limits(rules: Rules, least: int = 2) -> EdgeLimits:
     )
 
 
-def this_route(routes: RouteProblem, route: Route) -> RouteCut:
-    """The clause that refuses one route and no other.
+def this_route(options: Iterable[CornerOption], route: Route) -> RouteCut:
+    """The clause that refuses one route and no other, given the options on its cells or more.
 
     With its drives alone a detour out of one of its edges would be refused too.
     """
@@ -112,7 +112,7 @@ def this_route(routes: RouteProblem, route: Route) -> RouteCut:
     return RouteCut(
         bare=frozenset() if corners else frozenset(route.cells),
         dropped=corners,
-        chosen=frozenset(o for o in routes.options if o.cell in straight),
+        chosen=frozenset(o for o in options if o.cell in straight),
     )
 
 

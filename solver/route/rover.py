@@ -27,7 +27,7 @@ class Rover(LargeRoom):
     last: Route | None = None
     """The last route that was refused."""
 
-    def first(self, deadline: float) -> Iterator[Route]:
+    def first(self, deadline: float, least: tuple[int, ...] = ()) -> Iterator[Route]:
         """The last route with a change, or any route."""
         mended = self._mended(self.last, deadline) if self.last is not None else None
         if mended is not None:

@@ -152,7 +152,7 @@ class RouteSearch:
         """A first route; then up from the bound, and where that takes long, windows from above."""
         now = time.monotonic()
         if not scout.found and not self.below:
-            self.best = scout.start(now + SCOUTING * (deadline - now))
+            self.best = scout.start(now + SCOUTING * (deadline - now), self.lower_bound())
             if self.best is not None:
                 least = self.lower_bound()
                 return RouteFound(self.best, self.best.costs <= least, least)

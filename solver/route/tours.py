@@ -11,7 +11,7 @@ from itertools import islice, product
 
 import numpy as np
 
-from models.geometry import sub
+from models.geometry import dot, sub
 from models.route import RouteProblem
 from solver.route.reading import from_lowest
 from solver.route.topology import PORTS
@@ -73,7 +73,8 @@ class Tours:
         between = walker.between(self.back, self.anchors)
         self.hops = joined(between, walker.anchor_turns(self.turn_cost, self.anchors))
         """[sheet, column left, column left]: a leg and the turn after it."""
-        self.flat = [_flat(problem, anchor) for anchor in self.anchors]
+        spots = flat_spots(problem)
+        self.flat = [spots[anchor] for anchor in self.anchors]
         n = len(self.anchors)
         legs = self.hops.min(axis=0).reshape(n, 12, n, 12).min(axis=(1, 3))
         self.apart: list[list[int]] = legs.tolist()
@@ -191,15 +192,14 @@ def _changed(order: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
                 yield (*rest[:j], order[i], *rest[j:])
 
 
-def _flat(problem: RouteProblem, cell: int) -> tuple[int, int]:
-    """Where a cell lies on its floor: along ports 0 and 1, which turn to the left."""
+def flat_spots(problem: RouteProblem) -> list[tuple[int, int]]:
+    """Where each cell lies on its floor: along ports 0 and 1, which turn to the left."""
     graph = problem.graph
-    spot, found = graph.cells[cell], []
+    axes = []
     for port in PORTS[:2]:
         near = next(c for c, row in enumerate(graph.ports) if row[port] >= 0)
-        step = sub(graph.cells[graph.ports[near][port]], graph.cells[near])
-        found.append(sum(a * b for a, b in zip(spot, step, strict=True)))
-    return (found[0], found[1])
+        axes.append(sub(graph.cells[graph.ports[near][port]], graph.cells[near]))
+    return [(dot(cell, axes[0]), dot(cell, axes[1])) for cell in graph.cells]
 
 
 def _ports(anchor: int) -> slice:

@@ -56,12 +56,21 @@ def term_bounds(
         return WalkBounds(fixed - most, nothing, unit)
     least = int(cell_cost.min()) * max(3, problem.length_min)
     if is_flat(problem):
-        least += 4 * cheapest
+        least += least_corners(problem) * cheapest
     if not problem.required & allowed:
         return WalkBounds(fixed + least, nothing, unit)
     walk = walk_bounds(problem, allowed, cell_cost.astype(np.int32), turn_cost, unit, zigzag)
     turns = np.where(walk.turns < FAR, walk.turns + fixed, FAR).astype(np.int32)
     return WalkBounds(max(walk.least, least) + fixed, turns, unit)
+
+
+def least_corners(problem: RouteProblem) -> int:
+    """The corners of a loop on one floor at least: as its edges cannot be longer; an even number.
+
+    Of an edge all cells but one count, as each corner ends one and begins another.
+    """
+    edges = -(-problem.length_min // max(1, problem.limits.drive_drive.most - 1))
+    return max(4, edges + edges % 2)
 
 
 def turn_costs(problem: RouteProblem, costs: Sequence[int] | NDArray[np.int64]) -> Table:

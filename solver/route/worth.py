@@ -21,7 +21,7 @@ Routes = RouteSearch | RectangleSearch
 def route_search(problem: Problem, system: System, seed: int, rival: Feasible | None) -> Routes:
     """What finds the routes of a system that may be better than the rival."""
     asked = route_problem(problem, system)
-    clash, below = partial(clashing, problem, system), _worth(problem, system, rival)
+    clash, below = partial(clashing, problem, system), worth(problem, system, rival)
     if system.convex_only:
         return RectangleSearch(asked, clash=clash, below=below)
     extra = _extra(asked, others_of(asked, system)) if system.settled else ()
@@ -70,7 +70,7 @@ def others_of(asked: RouteProblem, system: System) -> list[CornerOption]:
     return [option for option in asked.options if option.variant not in system.settled]
 
 
-def _worth(problem: Problem, system: System, rival: Feasible | None) -> tuple[int, ...]:
+def worth(problem: Problem, system: System, rival: Feasible | None) -> tuple[int, ...]:
     """What routes must cost less than to be worth looking for; nothing: whatever they cost.
 
     As far as routes are a measure: what they say of the digging is no bound, since vents that
