@@ -102,7 +102,7 @@ def test_a_rover_finds_routes_and_mends_refused_ones() -> None:
     assert not route_faults(asked, first)
     search.refused.append(this_route(asked.options, first))
     rover.last, rover.found = first, []
-    second = rover.start(time.monotonic() + 60)
+    second = rover.best(time.monotonic() + 60)
     assert second is not None
     assert not route_faults(asked, second, search.refused)
     assert second.costs[0] <= first.costs[0] * 1.25

@@ -14,13 +14,12 @@ from solver.pipeline import solve_scenario
 from solver.read_scenario import parse_scenario
 from solver.route import RouteSearch
 from solver.route.check import route_faults
-from solver.route.large import LargeRoom, suits
+from solver.route.large import LargeRoom
 from solver.route.topology import topology
 from solver.route.window import faces_near, inside_of, windowed
 from solver.route.zigzag import least_zigzag
 from solver.search import Progress, _cut_short
 from tests.bench_route import room
-from tests.route_rooms import plain_room
 
 GAP = 3
 """The number of a room whose best route costs more than the bound of the walks."""
@@ -83,15 +82,10 @@ def test_a_large_room_is_searched_from_its_bound_upwards_first(
     assert not isinstance(beaten.solve(soon()), RouteFound)
 
 
-def test_a_room_without_a_wish_is_searched_as_before() -> None:
-    problem = plain_room(40, 40)
-    assert not suits(problem, problem.allowed)
-
-
 def test_a_window_holds_the_rest_of_the_route() -> None:
     problem = room(10, "parts", 0)
     tables = topology(problem.graph)
-    route = LargeRoom(problem, tables, None, [], []).start(soon())
+    route = next(LargeRoom(problem, tables, None, [], []).first(soon()), None)
     assert route is not None
     inside = inside_of(problem, tables, route)
     free = faces_near(tables, route.cells[0], (2, 2, 2))

@@ -27,7 +27,6 @@ LARGE = 1000
 """Cells that may carry tape, from which on a room counts as large."""
 LAYING = 0.3
 """The share of the time left that the maze router may take."""
-FIRST_CONFLICTS = 240_000
 WINDOW_CONFLICTS = 4000
 HALVES: tuple[Cell, ...] = (
     (6, 6, 6),
@@ -70,13 +69,8 @@ class LargeRoom:
         self.attempts = self._attempts()
         """Those of the maze router that are left to make."""
 
-    def start(self, deadline: float, least: tuple[int, ...] = ()) -> Route | None:
-        """The best route at hand that is not refused, or a first one.
-
-        `least`: what no route is better than.
-        """
-        if not self._left():
-            self.found += self.first(deadline, least)
+    def at_hand(self) -> Route | None:
+        """The best route so far that is not refused."""
         return min(self._left(), key=lambda r: r.costs, default=None)
 
     def best(self, deadline: float, *, made: bool = False) -> Route | None:
@@ -84,11 +78,13 @@ class LargeRoom:
 
         `made`: the best one at hand is refused since it became a machine, so windows start there.
         """
-        if self.start(deadline) is not None:
+        if not self._left():
+            self.found += self.first(deadline)
+        if self._left():
             self.found += self._laid(deadline) or ()
             start = min(self.found if made else self._left(), key=lambda r: r.costs)
             self.found += self.improve(start, deadline)
-        return min(self._left(), key=lambda r: r.costs, default=None)
+        return self.at_hand()
 
     def _left(self) -> list[Route]:
         return [route for route in self.found if self._keeps(route)]
@@ -97,21 +93,23 @@ class LargeRoom:
         """Whether a route, right by itself, keeps all that was refused."""
         return all(kept(cut, route) for cut in self.refused)
 
-    def first(self, deadline: float, least: tuple[int, ...] = ()) -> Iterator[Route]:
-        """What the maze router lays with the first attempt that lays anything, or any route.
+    def first(self, deadline: float) -> Iterator[Route]:
+        """What the maze router lays with the first attempt that lays anything."""
+        while not self._left() and (laid := self._laid(deadline)) is not None:
+            yield from laid
+
+    def lay(self, deadline: float, least: tuple[int, ...]) -> bool:
+        """Lay what the next attempt lays; False: no time or no attempt is left.
 
         Without wishes attempts are much alike, and all are made until one reaches `least`.
         """
         until = time.monotonic() + LAYING * (deadline - time.monotonic())
-        some = False
         while (laid := self._laid(until)) is not None:
-            yield from laid
-            left = [route.costs for route in laid if self._keeps(route)]
-            some = some or bool(left)
-            if left and (self.problem.required or min(left) <= least):
-                return
-        if not some:
-            yield from self._any(deadline)
+            self.found += laid
+            best = self.at_hand()
+            if self.problem.required or (best is not None and best.costs <= least):
+                return True
+        return False
 
     def _laid(self, deadline: float) -> list[Route] | None:
         """What the next attempt lays; None: no time or no attempt is left."""
@@ -128,14 +126,6 @@ class LargeRoom:
             return
         for stakes in staked(self.problem):
             yield Maze(replace(self.problem, required=stakes), self.clash), EFFORTS[0]
-
-    def _any(self, deadline: float) -> Iterator[Route]:
-        """Any route; without a limit to its cost it is mostly found soon."""
-        stage = self._stage(self.problem, [])
-        route = self._route(stage, None, FIRST_CONFLICTS, deadline)
-        stage.close()
-        if route is not None:
-            yield route
 
     def improve(self, best: Route, deadline: float) -> Iterator[Route]:
         """Better and better routes, until no window has one or time is up."""

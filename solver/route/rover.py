@@ -12,9 +12,11 @@ from collections.abc import Iterator
 
 from models.route import Route, RouteProblem
 from solver.route.large import HALVES, WINDOW_CONFLICTS, LargeRoom
+from solver.route.maze import Effort, Maze
 from solver.route.stage import Cap
 from solver.route.window import faces_near, inside_of, windowed
 
+FIRST_CONFLICTS = 240_000
 MEND_SHARE = 0.25
 """How much dearer a changed route may be."""
 MENDING = HALVES[:4]
@@ -27,13 +29,25 @@ class Rover(LargeRoom):
     last: Route | None = None
     """The last route that was refused."""
 
-    def first(self, deadline: float, least: tuple[int, ...] = ()) -> Iterator[Route]:
+    def first(self, deadline: float) -> Iterator[Route]:
         """The last route with a change, or any route."""
         mended = self._mended(self.last, deadline) if self.last is not None else None
         if mended is not None:
             yield mended
         elif time.monotonic() < deadline:
             yield from self._any(deadline)
+
+    def _attempts(self) -> Iterator[tuple[Maze, Effort]]:
+        """The maze router lays on one floor only."""
+        return iter(())
+
+    def _any(self, deadline: float) -> Iterator[Route]:
+        """Any route; without a limit to its cost it is mostly found soon."""
+        stage = self._stage(self.problem, [])
+        route = self._route(stage, None, FIRST_CONFLICTS, deadline)
+        stage.close()
+        if route is not None:
+            yield route
 
     def _mended(self, route: Route, deadline: float) -> Route | None:
         """Mostly a refusal names a place, and only windows that hold it have another route."""

@@ -31,7 +31,7 @@ from solver.route.narrow import Narrowed, narrow
 from solver.route.reading import read_route, sides
 from solver.route.rover import Rover, may_rove
 from solver.route.rules import route_formula
-from solver.route.stage import SOLVER, Cap, Shape, Stage
+from solver.route.stage import SOLVER, Answer, Cap, Shape, Stage
 from solver.route.topology import topology
 from solver.route.walks import cost_bounds, is_flat, term_bounds
 from solver.route.zigzag import least_zigzag
@@ -152,7 +152,12 @@ class RouteSearch:
         """A first route; then up from the bound, and where that takes long, windows from above."""
         now = time.monotonic()
         if not scout.found and not self.below:
-            self.best = scout.start(now + SCOUTING * (deadline - now), self.lower_bound())
+            try:
+                if not self._first(scout, now + SCOUTING * (deadline - now)):
+                    self.proof = self._confirmed(deadline)
+                    return RouteNone(self.proof)
+            except OutOfTimeError:
+                return RouteUnknown(self.lower_bound())
             if self.best is not None:
                 least = self.lower_bound()
                 return RouteFound(self.best, self.best.costs <= least, least)
@@ -171,6 +176,29 @@ class RouteSearch:
                 return None
         self.best = best
         return None if best is None else RouteFound(best, False, self.lower_bound())
+
+    def _first(self, scout: LargeRoom, deadline: float) -> bool:
+        """A first route of a large room, laid or at whatever cost; False: there is none."""
+        stage, budget, more, answer = None, FIRST_BUDGET, True, "open"
+        while answer == "open":
+            more = more and scout.lay(deadline, self.lower_bound())
+            self.best = scout.at_hand()
+            if self.best is not None or time.monotonic() > deadline:
+                break
+            stage = stage or self._stage((), shape=Shape())
+            answer = self._plain(stage, budget, deadline)
+            budget *= 2
+        if stage is not None:
+            stage.close()
+        scout.found += [self.best] if answer == "yes" and self.best is not None else []
+        return answer in ("open", "yes")
+
+    def _plain(self, stage: Stage, budget: int, deadline: float) -> Answer:
+        """Any route, whatever it costs."""
+        while (answer := stage.test(None, budget, deadline)) == "yes":
+            if self._take(stage):
+                break
+        return answer
 
     def _exact(self, deadline: float) -> RouteVerdict:
         """From the bound upwards, until a route is proven best or time is up."""
@@ -236,14 +264,9 @@ class RouteSearch:
             self.levels.append(Level((), 0, self._stage(())))
         stage = self.levels[0].stage
         assert stage is not None
-        while self.best is None:
-            answer = stage.test(None, 1 << 40, deadline)
-            if answer == "open":
-                raise OutOfTimeError
-            if answer in ("no", "never"):
-                return False
-            self._take(stage)
-        return True
+        if self.best is None and self._plain(stage, 1 << 40, deadline) == "open":
+            raise OutOfTimeError
+        return self.best is not None
 
     def _minimise(self, t: int, level: Level, deadline: float) -> bool:
         """Raise `level.lower` to the least value of term `t`; False if there is no route."""
@@ -319,7 +342,12 @@ class RouteSearch:
         return level.stage
 
     def _stage(
-        self, caps: list[Cap] | tuple[()], *, bounded: bool = False, solver: str = SOLVER
+        self,
+        caps: list[Cap] | tuple[()],
+        *,
+        bounded: bool = False,
+        shape: Shape | None = None,
+        solver: str = SOLVER,
     ) -> Stage:
         stage = Stage(
             self.problem,
@@ -327,7 +355,7 @@ class RouteSearch:
             self.allowed,
             caps,
             bounded=bounded,
-            shape=self.shape,
+            shape=self.shape if shape is None else shape,
             solver=solver,
         )
         for face_cut in self.face_cuts:
@@ -341,10 +369,11 @@ class RouteSearch:
 
     def _take(self, stage: Stage) -> bool:
         """A solution: cut it if it is no route (False), else keep it if it is the best."""
+        stages = {*self._open_stages(), stage}
         cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
         if cuts:
             self.face_cuts += cuts
-            for open_stage in self._open_stages():
+            for open_stage in stages:
                 for cut in cuts:
                     open_stage.add_face_cut(cut)
             return False
@@ -352,7 +381,7 @@ class RouteSearch:
         clashing = clash_cuts(self.problem, route, self.clash)
         if clashing:
             self.clashing += clashing
-            for open_stage in self._open_stages():
+            for open_stage in stages:
                 for refusal in clashing:
                     open_stage.add_route_cut(refusal)
             return False
