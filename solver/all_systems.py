@@ -7,14 +7,27 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
+from models.problem import Problem
 from models.scenario import Scenario
 from models.system import System
+from solver.anywhere import SHORT, all_short_loops, may_lie_anywhere
 from solver.flatten import flatten
 from solver.net.systems import systems_over
 from solver.route.large import LARGE
-from solver.search import Beaten, Progress, Say, no_worse, prepare, search_system, value
+from solver.search import (
+    Beaten,
+    Progress,
+    Say,
+    bound_of_long_loops,
+    no_worse,
+    prepare,
+    search_system,
+    value,
+)
 
 Bound = tuple[int, ...]
+SHARE_ANYWHERE = 0.3
+"""The share of the time left for what short loops cost at least, wherever they lie."""
 LATER = 0.2
 """The share of the time left that is kept for the systems still to come."""
 
@@ -82,10 +95,27 @@ def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: L
         alone = live.waiting.pop(system.name, None) or Progress()
         alone.rival, alone.on_machine = rival, prepare_others if large else alone.on_machine
         live.current = alone
-        result = search_system(problem, system, until, seed, say, alone)
+        if large and may_lie_anywhere(problem):
+            alone.bound = max(alone.bound, _least_anywhere(problem, system, until, seed))
+        if rival is not None and no_worse(rival, live.terms, alone.bound):
+            result: Verdict | Beaten = Beaten(alone.bound, proven=True)
+        else:
+            result = search_system(problem, system, until, seed, say, alone)
         live.done_best, live.current = live.best, None
         live.results.append(result)
     return _verdict(live.results, live.best, live.terms)
+
+
+def _least_anywhere(problem: Problem, system: System, deadline: float, seed: int) -> Bound:
+    """What no machine of a system is better than where no wish says where its loop lies."""
+    terms = problem.scenario.loop.minimise
+    long = bound_of_long_loops(problem, system, SHORT + 1)
+    if (problem.scenario.loop.min_length or 0) > SHORT:
+        return long
+    until = time.monotonic() + SHARE_ANYWHERE * (deadline - time.monotonic())
+    ground, state = all_short_loops(problem), Progress()
+    short = search_system(ground, system, until, seed, lambda line: None, state)
+    return min([long, *bounds_of([short], terms)])
 
 
 def _verdict(

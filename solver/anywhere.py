@@ -22,10 +22,12 @@ from solver.flatten import flatten
 from solver.net.realise import Refused, net_search, realise
 from solver.route.problem import this_route
 
-MOST_CELLS = 40
-"""Longer loops have too many shapes to be settled one by one."""
 AROUND = 14
 """Open ground on each side: no drive, button or shortest link reaches further."""
+MOST_CELLS = 40
+"""Longer loops have too many shapes to be settled one by one."""
+SHORT = 2 * AROUND
+"""Loops of so many cells at most fit into open ground, from their lowest cell on."""
 
 
 def may_lie_anywhere(problem: Problem) -> bool:
@@ -45,7 +47,9 @@ def settled_anywhere(
     """Whether no copy of a route, with the same drives, has a machine that is better, or any."""
     if len(route.cells) > MOST_CELLS:
         return False
-    ground = flatten(_open_ground(problem, route))
+    spots = [problem.graph.cells[i] for i in route.cells]
+    wide, long = (1 + max(c[k] for c in spots) - min(c[k] for c in spots) for k in (0, 1))
+    ground = flatten(_open_ground(problem, wide, long))
     moved = _moved(problem, ground, route)
     nets = net_search(ground, system)
     found = realise(ground, system, nets, moved, better)
@@ -71,16 +75,31 @@ def copies(problem: Problem, routes: RouteProblem, route: Route) -> Iterator[Rou
             yield this_route(near, copy)
 
 
-def _open_ground(problem: Problem, route: Route) -> Scenario:
-    """A room without anything in the way, with space for the route in its middle."""
+def all_short_loops(problem: Problem) -> Problem:
+    """Open ground in which each short loop lies once: its lowest cell is a wish.
+
+    What none of its machines beats, no machine with a short loop beats, wherever it may lie.
+    """
+    half = SHORT // 2
+
+    def mark(x: int, y: int) -> Mark:
+        if (x, y) == (half, 0):
+            return "o"
+        return "." if y >= 0 and 0 <= x <= 2 * half and (y or x > half) else "#"
+
+    return flatten(_open_ground(problem, 2 * half + 1, half + 1, mark))
+
+
+def _open_ground(
+    problem: Problem, wide: int, long: int, mark: Callable[[int, int], Mark] = lambda x, y: "."
+) -> Scenario:
+    """A room without anything in the way beyond a box of this size in its middle."""
     scenario = problem.scenario
     ((name, surface),) = scenario.surfaces.items()
-    spots = [problem.graph.cells[i] for i in route.cells]
-    wide, long = (1 + max(c[k] for c in spots) - min(c[k] for c in spots) for k in (0, 1))
     room = (wide + 2 * AROUND, long + 2 * AROUND, scenario.room[2])
     plane = plane_of(name, room)
-    open_: Mark = "."
-    marks = ((open_,) * plane.columns,) * plane.rows
+    cells = [[plane.cell(r, c) for c in range(plane.columns)] for r in range(plane.rows)]
+    marks = tuple(tuple(mark(x - AROUND, y - AROUND) for x, y, _ in row) for row in cells)
     return replace(
         scenario,
         path=Path(),

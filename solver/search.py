@@ -36,6 +36,7 @@ from solver.route import RouteSearch
 from solver.route.button_reach import reach_cut
 from solver.route.elsewhere import Tries
 from solver.route.problem import clashing, route_problem
+from solver.route.walks import term_bounds
 from solver.route.worth import Routes, least_with_digging, others_of, route_search, worth
 
 Say = Callable[[str], None]
@@ -142,6 +143,14 @@ def prepare(problem: Problem, system: System, seed: int, rival: Feasible | None)
     if isinstance(state.ready, RouteSearch) and state.ready.proof is None:
         state.bound = _with_depth(system, state.terms, state.ready.lower_bound())
     return state
+
+
+def bound_of_long_loops(problem: Problem, system: System, length: int) -> tuple[int, ...]:
+    """What no machine is better than whose loop has so many cells."""
+    asked = route_problem(problem, system)
+    asked = replace(asked, length_min=max(length, asked.length_min))
+    least = (term_bounds(asked, asked.allowed, t).least for t in range(len(asked.terms)))
+    return _with_depth(system, problem.scenario.loop.minimise, tuple(least))
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:

@@ -4,22 +4,31 @@ from __future__ import annotations
 
 import random
 import time
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from models.outcome import Feasible
-from models.route import EdgeLimits, EdgeSpan, RouteFound
+from models.route import (
+    CornerOption,
+    EdgeLimits,
+    EdgeSpan,
+    RouteFound,
+    RouteNone,
+    RouteProblem,
+)
 from models.scenario import Scenario
 from solver.all_systems import Live, search_all
-from solver.anywhere import copies, may_lie_anywhere, settled_anywhere
+from solver.anywhere import all_short_loops, copies, may_lie_anywhere, settled_anywhere
 from solver.flatten import flatten
 from solver.net.systems import DEEP
 from solver.pipeline import solve_scenario
 from solver.read_scenario import parse_scenario
 from solver.route.check import kept, route_faults
 from solver.route.large import LargeRoom, suits
+from solver.route.problem import this_route
 from solver.route.search import RouteSearch
 from solver.route.stakes import staked
 from solver.route.topology import topology
@@ -28,6 +37,7 @@ from solver.route.walks import least_corners
 from solver.route.worth import route_search
 from tests.oracles.naive_route import all_loops
 from tests.route_rooms import plain_room, weighted_room
+from tests.route_rooms import turns as every_turn
 
 
 def hall(side: int, *, wish: bool = False, more: str = "", blocked: int = 0) -> Scenario:
@@ -178,3 +188,39 @@ def test_a_solver_says_that_there_is_no_route_where_the_router_finds_none():
     )
     search = RouteSearch(problem)
     assert search.proof is not None or search.solve(soon()).proof is not None
+
+
+def test_open_ground_has_each_short_loop_once():
+    """OEIS A002931: loops of 4, 6 and 8 cells on the square lattice, moved copies counted once."""
+    ground = all_short_loops(flatten(hall(9, more=PARTS)))
+    floor = ground.scenario.surfaces["floor"]
+    allowed = frozenset(ground.index[cell] for cell in floor.cells(".o"))
+    required = frozenset(ground.index[cell] for cell in floor.cells("o"))
+    assert len(required) == 1
+    turns = [t for t in every_turn(len(ground.graph.cells)) if t[0] in allowed]
+    problem = RouteProblem(
+        ground.graph,
+        allowed,
+        tuple(CornerOption(*turn) for turn in turns),
+        (),
+        (),
+        required=required,
+        outside_faces=ground.rims,
+        length_max=8,
+        limits=EdgeLimits(EdgeSpan(2, 20)),
+    )
+    search, found = RouteSearch(problem), []
+    while isinstance(verdict := search.solve(soon()), RouteFound):
+        found.append(len(verdict.route.cells))
+        search.forbid(this_route(problem.options, verdict.route))
+    assert isinstance(verdict, RouteNone)
+    assert Counter(found) == {4: 1, 6: 2, 8: 7}
+
+
+def test_without_a_wish_the_least_of_a_large_room_is_proven_in_open_ground():
+    small = solve_scenario(hall(9, more=PARTS), budget_s=60)
+    large = solve_scenario(hall(34, more=PARTS, blocked=100), budget_s=60)
+    for outcome in (small, large):
+        assert isinstance(outcome.result, Feasible)
+        assert outcome.result.optimal
+    assert small.as_json({})["objective"]["parts"] == large.as_json({})["objective"]["parts"]
