@@ -104,7 +104,7 @@ def test_a_wish_or_a_term_that_depends_on_the_place_stands_against_it():
     assert not may_lie_anywhere(flatten(hall(9, more='minimise = ["parts", "dug"]\n')))
 
 
-@pytest.mark.parametrize("length", [4, 6, 30, 52, 101])
+@pytest.mark.parametrize("length", [4, 6, 30, 52, 97])
 @pytest.mark.parametrize("around", [None, 17 * 34 + 16])
 def test_a_loop_through_stakes_is_as_long_as_asked(length: int, around: int | None):
     problem = replace(plain_room(34, 34), length_min=length, around=around)
@@ -224,3 +224,12 @@ def test_without_a_wish_the_least_of_a_large_room_is_proven_in_open_ground():
         assert isinstance(outcome.result, Feasible)
         assert outcome.result.optimal
     assert small.as_json({})["objective"]["parts"] == large.as_json({})["objective"]["parts"]
+
+
+def test_a_loop_too_long_for_its_box_is_grown_window_by_window():
+    problem = replace(weighted_room(14, 14, ("parts",)), length_min=60)
+    assert suits(problem, problem.allowed)
+    room = LargeRoom(problem, topology(problem.graph), None, [], [])
+    longest = next(iter(room.first(soon())))
+    assert not route_faults(problem, longest)
+    assert len(longest.cells) >= 60 > 4 * 13, "longer than the rim of the room"

@@ -25,8 +25,15 @@ from solver.route.window import faces_near, inside_of, windowed
 
 LARGE = 1000
 """Cells that may carry tape, from which on a room counts as large."""
+LONG, LARGE_FOR_LONG = 16, 150
+"""Without a wish, but with a least length from this on, so many cells make a room large."""
 LAYING = 0.3
 """The share of the time left that the maze router may take."""
+GROWING: tuple[Cell, ...] = ((9, 9, 9), (13, 13, 13), (18, 18, 18))
+"""Half the size of the windows in which a loop is made longer."""
+MORE = (24, 12, 6, 2)
+"""Cells by which it is."""
+WINDOW_S = 5.0
 WINDOW_CONFLICTS = 4000
 HALVES: tuple[Cell, ...] = (
     (6, 6, 6),
@@ -44,8 +51,9 @@ HALVES: tuple[Cell, ...] = (
 
 
 def suits(problem: RouteProblem, allowed: frozenset[int]) -> bool:
-    """Whether a room is large, on one floor."""
-    if len(allowed) < LARGE or problem.exact or not problem.terms:
+    """Whether a good route should come before the proof: on one floor, where that takes long."""
+    short = problem.required or problem.length_min < LONG
+    if len(allowed) < (LARGE if short else LARGE_FOR_LONG) or problem.exact or not problem.terms:
         return False
     if min(*problem.cell_costs[0], *(option.costs[0] for option in problem.options)) < 0:
         return False
@@ -116,16 +124,50 @@ class LargeRoom:
         if time.monotonic() > deadline or (attempt := next(self.attempts, None)) is None:
             return None
         maze, effort = attempt
-        return list(maze.routes(effort, time.monotonic() + LAYING * (deadline - time.monotonic())))
+        laid = list(maze.routes(effort, time.monotonic() + LAYING * (deadline - time.monotonic())))
+        enough = [route for route in laid if len(route.cells) >= self.problem.length_min]
+        if laid and not enough:
+            longest = max(laid, key=lambda route: (len(route.cells), [-c for c in route.costs]))
+            grown = self._grown(longest, deadline)
+            enough += [grown] if grown is not None else []
+        return enough
+
+    def _grown(self, route: Route, deadline: float) -> Route | None:
+        """A route that is too short, made longer in window after window."""
+        for half in GROWING:
+            for middle in route.cells[:: max(4, min(half))]:
+                while middle in route.cells and (longer := self._longer(route, half, middle)):
+                    route = longer
+                    if len(route.cells) >= self.problem.length_min:
+                        return route
+                    if time.monotonic() > deadline:
+                        return None
+        return None
+
+    def _longer(self, route: Route, half: Cell, middle: int) -> Route | None:
+        """A longer route, changed in one window; much longer if it can be."""
+        inside = inside_of(self.problem, self.tables, route)
+        window = windowed(
+            self.problem, self.tables, route, inside, faces_near(self.tables, middle, half)
+        )
+        for more in MORE:
+            length = min(len(route.cells) + more, self.problem.length_min)
+            stage = self._stage(replace(window, length_min=length), [])
+            longer = self._route(stage, None, WINDOW_CONFLICTS, time.monotonic() + WINDOW_S)
+            stage.close()
+            if longer is not None:
+                return longer
+        return None
 
     def _attempts(self) -> Iterator[tuple[Maze, Effort]]:
         """Harder and harder through the wishes; without any, round one box after the other."""
         if self.problem.required:
-            maze = Maze(self.problem, self.clash)
+            maze = Maze(replace(self.problem, length_min=4), self.clash)
             yield from ((maze, effort) for effort in EFFORTS)
             return
         for stakes in staked(self.problem):
-            yield Maze(replace(self.problem, required=stakes), self.clash), EFFORTS[0]
+            through = replace(self.problem, required=stakes, length_min=4)
+            yield Maze(through, self.clash), EFFORTS[0]
 
     def improve(self, best: Route, deadline: float) -> Iterator[Route]:
         """Better and better routes, until no window has one or time is up."""
@@ -187,30 +229,31 @@ class LargeRoom:
         self, stage: Stage, most: int | None, conflicts: int, deadline: float
     ) -> Route | None:
         """A route of a stage, or None: there is none, or it takes too long."""
+        problem = replace(self.problem, length_min=stage.model.problem.length_min)
         while True:
             if stage.test(most, conflicts, deadline) != "yes":
                 return None
             cuts = connectivity_cuts(stage.model, sides(stage.model, stage.assignment))
             for face_cut in cuts:
                 stage.add_face_cut(face_cut)
-            route = self._whole(stage, bool(cuts))
+            route = self._whole(problem, stage, bool(cuts))
             if route is None:
                 continue
-            clashing = clash_cuts(self.problem, route, self.clash)
+            clashing = clash_cuts(problem, route, self.clash)
             for cut in clashing:
                 stage.add_route_cut(cut)
             self.clashing += clashing
-            faults = route_faults(self.problem, route, self.refused, self.clash)
+            faults = route_faults(problem, route, self.refused, self.clash)
             if not clashing and not (cuts and faults):
                 assert not faults, faults
                 return route
 
-    def _whole(self, stage: Stage, stray: bool) -> Route | None:
+    def _whole(self, problem: RouteProblem, stage: Stage, stray: bool) -> Route | None:
         """The loop that holds all required cells; loops that stray beside it are left away."""
-        start = min(self.problem.required, default=None)
+        start = min(problem.required, default=None)
         if not stray or start is None:
             return None if stray else read_route(stage.model, stage.assignment)
         route = read_route(stage.model, stage.assignment, start)
-        if not self.problem.required.issubset(route.cells):
+        if not problem.required.issubset(route.cells):
             return None
-        return None if route_faults(self.problem, route) else route
+        return None if route_faults(problem, route) else route

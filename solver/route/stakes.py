@@ -16,12 +16,17 @@ from solver.route.tours import flat_spots
 
 PLACES = 16
 """Boxes that are staked out."""
+WIDEST = 0.75
+"""Of the room's width and length together; a loop that must be longer grows from there."""
 LOOKED_AT = 400
 """Boxes that are looked at for them."""
 
 
 def staked(problem: RouteProblem) -> Iterator[frozenset[int]]:
-    """Sets of cells; a loop through all of one is long enough. Boxes with the most room first."""
+    """Sets of cells; a loop through all of one is long enough, or as long as there is room for.
+
+    Boxes with the most room come first.
+    """
     spots = flat_spots(problem)
     at = {spots[cell]: cell for cell in problem.allowed}
     found: list[tuple[int, int, frozenset[int]]] = []
@@ -39,10 +44,10 @@ Pair = tuple[int, int]
 def _boxes(problem: RouteProblem, spots: list[Pair]) -> Iterator[tuple[Pair, Pair]]:
     """Lowest corners and sizes, the sizes near a square."""
     rng = random.Random(0)
-    half = -(-problem.length_min // 2)
     allowed = [spots[cell] for cell in problem.allowed]
     low = [min(spot[k] for spot in allowed) for k in (0, 1)]
     most = [max(spot[k] for spot in allowed) - low[k] for k in (0, 1)]
+    half = min(-(-problem.length_min // 2), int(WIDEST * sum(most)))
     widths = [w for w in range(1, half) if w <= most[0] and half - w <= most[1]]
     around = None if problem.around is None else spots[problem.around]
     widths.sort(key=lambda w: abs(2 * w - half))
