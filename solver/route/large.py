@@ -7,8 +7,9 @@ is a route of the whole room; that a window holds nothing better says nothing ab
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from itertools import islice
 
 from models.geometry import Cell
 from models.route import Route, RouteCut, RouteProblem
@@ -29,6 +30,10 @@ LONG, LARGE_FOR_LONG = 16, 150
 """Without a wish, but with a least length from this on, so many cells make a room large."""
 LAYING = 0.3
 """The share of the time left that the maze router may take."""
+MENDING: tuple[Cell, ...] = ((7, 7, 7), (10, 10, 10), (14, 14, 14))
+"""Half the size of the windows in which a draft is mended."""
+MENDED = 2
+"""Drafts of one attempt that become routes."""
 GROWING: tuple[Cell, ...] = ((9, 9, 9), (13, 13, 13), (18, 18, 18))
 """Half the size of the windows in which a loop is made longer."""
 MORE = (24, 12, 6, 2)
@@ -124,13 +129,39 @@ class LargeRoom:
         if time.monotonic() > deadline or (attempt := next(self.attempts, None)) is None:
             return None
         maze, effort = attempt
-        laid = list(maze.routes(effort, time.monotonic() + LAYING * (deadline - time.monotonic())))
+        until = time.monotonic() + LAYING * (deadline - time.monotonic())
+        if effort.fine is None:
+            laid = list(maze.routes(effort, until))
+        else:
+            laid = list(islice(self._mended(maze, maze.drafts(effort, until), deadline), MENDED))
         enough = [route for route in laid if len(route.cells) >= self.problem.length_min]
         if laid and not enough:
             longest = max(laid, key=lambda route: (len(route.cells), [-c for c in route.costs]))
             grown = self._grown(longest, deadline)
             enough += [grown] if grown is not None else []
         return enough
+
+    def _mended(self, maze: Maze, drafts: Iterable[Route], deadline: float) -> Iterator[Route]:
+        """Routes that come of drafts, cheapest first, by windows round what is disturbed."""
+        tried = set[frozenset[int]]()
+        for draft in sorted(drafts, key=lambda route: route.costs):
+            wrong = frozenset(maze.disturbed(draft))
+            if wrong in tried or time.monotonic() > deadline:
+                continue
+            tried.add(wrong)
+            inside = inside_of(self.problem, self.tables, draft)
+            for half in MENDING:
+                boxes = (faces_near(self.tables, cell, half) for cell in wrong)
+                free = frozenset[int]().union(*boxes)
+                window = windowed(self.problem, self.tables, draft, inside, free)
+                stage = self._stage(replace(window, length_min=4), [])
+                route = self._route(stage, None, WINDOW_CONFLICTS, deadline)
+                stage.close()
+                if route is not None:
+                    inside = inside_of(self.problem, self.tables, route)
+                    until = min(deadline, time.monotonic() + WINDOW_S)
+                    yield self._window(route, inside, free, 0, until) or route
+                    break
 
     def _grown(self, route: Route, deadline: float) -> Route | None:
         """A route that is too short, made longer in window after window."""

@@ -34,10 +34,18 @@ class Effort(NamedTuple):
     """States looked at on a leg."""
     ends: int
     """Ways to arrive at a stop that are gone on with."""
+    fine: int | None = None
+    """What it costs that a drive disturbs tape or another drive; None: no path does that."""
 
 
-EFFORTS = (Effort(1.0, 4, 1_000, 8), Effort(1.1, 8, 3_000, 24), Effort(1.2, 8, 10_000, 60))
-"""Each takes some times as long as the one before."""
+EFFORTS = (
+    Effort(1.0, 4, 1_000, 8),
+    Effort(1.0, 4, 1_000, 8, fine=40),
+    Effort(1.1, 8, 3_000, 24),
+    Effort(1.2, 8, 10_000, 60, fine=40),
+    Effort(1.2, 8, 10_000, 60),
+)
+"""The later, the longer they take. What is laid with a fine may need mending."""
 MOST_TOURS = 24
 NEAR = 8
 """Drives further from each other than this are not held against each other on the way."""
@@ -103,44 +111,73 @@ class Maze:
 
     def routes(self, effort: Effort, deadline: float) -> Iterator[Route]:
         """Routes of the cheapest tours, in no order."""
+        for route in self.drafts(effort, deadline):
+            if not route_faults(self.problem, route, clash=self.clash):
+                yield route
+
+    def drafts(self, effort: Effort, deadline: float) -> Iterator[Route]:
+        """The same with those whose drives disturb something, if the effort lays such."""
         if len(self.tours.anchors) < len(self.problem.required):
             return
         for tour in self.cheapest:
             if time.monotonic() > deadline:
                 return
             route = Laying(self, tour, effort).route()
-            if route is not None and not route_faults(self.problem, route, clash=self.clash):
+            if route is not None:
                 yield route
 
-    def after(self, step: Step, target: int) -> Iterator[Step]:
-        """One cell on: straight, or after a turn with a drive that meets none before it."""
+    def disturbed(self, route: Route) -> set[int]:
+        """The corners whose drives disturb tape or another drive."""
+        cells, found = set(route.cells), set[int]()
+        for i, a in enumerate(route.corners):
+            others = [b.cell for b in route.corners[:i] if self._pair_meets(a, b)]
+            if others or a.forbids & cells:
+                found.update((a.cell, *others))
+        return found
+
+    def after(self, step: Step, target: int, fine: int | None = None) -> Iterator[Step]:
+        """One cell on: straight, or after a turn with a drive that meets none before it.
+
+        `fine`: what it costs to meet one, or to disturb tape; None: it must not be.
+        """
         tape = step.tape | 1 << step.cell
         ahead = (step.came + 2) % 4
         if step.run < self.longest:
-            on = self._stepped(step, target, ahead, tape, step.barred, step.drives)
+            on = self._stepped(step, target, ahead, tape, step.barred, step.drives, fine)
             if on is not None:
                 yield on
         for option, cost, barred in self.turns.get((step.cell, step.came), ()):
-            if step.run < self.shortest or barred & tape or self._meets(option, step.drives):
+            if step.run < self.shortest:
                 continue
-            drives = Drives(option, step.drives)
-            on = self._stepped(step, target, option.out_port, tape, step.barred | barred, drives)
+            wrong = bool(barred & tape) or self._meets(option, step.drives)
+            if wrong and fine is None:
+                continue
+            drives, bars = Drives(option, step.drives), step.barred | barred
+            on = self._stepped(step, target, option.out_port, tape, bars, drives, fine)
             if on is not None:
-                yield on._replace(paid=on.paid + cost)
+                yield on._replace(paid=on.paid + cost + (fine or 0) * wrong)
 
     def _stepped(
-        self, step: Step, target: int, goes: int, tape: int, barred: int, drives: Drives | None
+        self,
+        step: Step,
+        target: int,
+        goes: int,
+        tape: int,
+        barred: int,
+        drives: Drives | None,
+        fine: int | None,
     ) -> Step | None:
         graph = self.problem.graph
         there = graph.ports[step.cell][goes]
-        if there not in self.problem.allowed or barred >> there & 1:
+        wrong = there >= 0 and barred >> there & 1
+        if there not in self.problem.allowed or (wrong and fine is None):
             return None
         if there != target and there in self.problem.required:
             return None  # a stop that comes later, or was there before
         way = (goes - step.came) % 4
         straight = way == 2
         return Step(
-            step.paid + self.fee[there],
+            step.paid + self.fee[there] + (fine or 0) * wrong,
             step.passed + (there == target),
             there,
             graph.arrive[step.cell][goes],
@@ -211,6 +248,7 @@ class Laying:
     def _leg(self, at: list[Step], leg: int) -> list[Step]:
         """Ways to the next stop: the cheapest ones, not too many alike."""
         effort, closing = self.effort, leg + 1 == len(self.stops)
+        fine = None if effort.fine is None else SCALE * effort.fine
         most = 1 if closing else effort.ends
         heap = [(0.0, i, step) for i, step in enumerate(at)]
         seen: dict[tuple[int, ...], int] = {}
@@ -226,7 +264,7 @@ class Laying:
                 ends.append(step)
                 continue
             looked += 1
-            for after in self.maze.after(step, self.stops[leg]):
+            for after in self.maze.after(step, self.stops[leg], fine):
                 rest = self._rest(after, leg)
                 if rest < FAR and self._may(step, after, closing):
                     self.number += 1

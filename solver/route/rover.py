@@ -31,7 +31,7 @@ class Rover(LargeRoom):
 
     def first(self, deadline: float) -> Iterator[Route]:
         """The last route with a change, or any route."""
-        mended = self._mended(self.last, deadline) if self.last is not None else None
+        mended = self._changed(self.last, deadline) if self.last is not None else None
         if mended is not None:
             yield mended
         elif time.monotonic() < deadline:
@@ -49,7 +49,7 @@ class Rover(LargeRoom):
         if route is not None:
             yield route
 
-    def _mended(self, route: Route, deadline: float) -> Route | None:
+    def _changed(self, route: Route, deadline: float) -> Route | None:
         """Mostly a refusal names a place, and only windows that hold it have another route."""
         inside = inside_of(self.problem, self.tables, route)
         caps = [Cap(0, int(route.costs[0] * (1 + MEND_SHARE)), None)]
