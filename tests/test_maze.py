@@ -12,9 +12,10 @@ import pytest
 from models.route import CornerOption, EdgeLimits, Route, RouteFound, RouteProblem
 from solver.route import RouteSearch
 from solver.route.check import route_faults
-from solver.route.large import suits
+from solver.route.large import LargeRoom, suits
 from solver.route.maze import EFFORTS, Laying, Maze
 from solver.route.narrow import Narrowed, narrow
+from solver.route.topology import topology
 from solver.route.tours import SCALE, Tour, Tours
 from solver.route.zigzag import least_zigzag
 from tests.route_rooms import plain_room, weighted_room
@@ -40,7 +41,8 @@ def hall(seed: int, side: int, wishes: int, blocked: float = 0.12) -> RouteProbl
 
 def laid(problem: RouteProblem, efforts: int, clash=None) -> list[Route]:
     maze = Maze(problem, clash)
-    return [route for effort in EFFORTS[:efforts] for route in maze.routes(effort, soon())]
+    hard = [effort for effort in EFFORTS if effort.fine is None][:efforts]
+    return [route for effort in hard for route in maze.routes(effort, soon())]
 
 
 def apart(a: CornerOption, b: CornerOption) -> bool:
@@ -145,3 +147,27 @@ def test_prices_below_zero_are_left_to_the_exact_search() -> None:
     assert suits(problem, problem.allowed)
     cheap = replace(problem, cell_costs=((-1,) * 1600,))
     assert not suits(cheap, problem.allowed)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_drafts_disturb_something_only_where_a_fine_was_paid_and_are_mended(seed: int) -> None:
+    problem = hall(seed, 12, 6)
+    maze = Maze(problem, apart)
+    soft = next(effort for effort in EFFORTS if effort.fine is not None)
+    room = LargeRoom(problem, topology(problem.graph), apart, [], [])
+    for draft in maze.drafts(soft, soon()):
+        wrong = maze.disturbed(draft)
+        faults = route_faults(problem, draft, clash=apart)
+        assert bool(faults) == bool(wrong)
+        assert wrong <= {corner.cell for corner in draft.corners}
+    for route in room._mended(maze, maze.drafts(soft, soon()), soon()):
+        assert not route_faults(problem, route, clash=apart)
+
+
+def test_a_fine_too_high_to_be_worth_it_is_not_paid() -> None:
+    """Where a route without a fault is as cheap, a draft is that route."""
+    problem = hall(0, 12, 3)
+    maze = Maze(problem, apart)
+    clean = min(route.costs for route in maze.routes(EFFORTS[0], soon()))
+    soft = EFFORTS[0]._replace(fine=1_000)
+    assert min(draft.costs for draft in maze.drafts(soft, soon())) == clean

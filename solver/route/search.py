@@ -41,6 +41,8 @@ Progress = Callable[[Route, tuple[int, ...]], None]
 
 FIRST_BUDGET = 20_000
 """Conflicts spent on one test before the search looks elsewhere; doubled each time round."""
+PLAIN_S = 5.0
+"""Seconds spent on any route of a large room, between two attempts to lay one; then more."""
 DIRECT = 0.3
 """The share of the time left that a large room is searched from its bound upwards at first."""
 SCOUTING = 0.6
@@ -179,25 +181,27 @@ class RouteSearch:
 
     def _first(self, scout: LargeRoom, deadline: float) -> bool:
         """A first route of a large room, laid or at whatever cost; False: there is none."""
-        stage, budget, more, answer = None, FIRST_BUDGET, True, "open"
+        stage, seconds, more, answer = None, PLAIN_S, True, "open"
         while answer == "open":
             more = more and scout.lay(deadline, self.lower_bound())
             self.best = scout.at_hand()
             if self.best is not None or time.monotonic() > deadline:
                 break
             stage = stage or self._stage((), shape=Shape())
-            answer = self._plain(stage, budget, deadline)
-            budget *= 2
+            answer = self._plain(stage, min(deadline, time.monotonic() + seconds))
+            seconds *= 2
         if stage is not None:
             stage.close()
         scout.found += [self.best] if answer == "yes" and self.best is not None else []
         return answer in ("open", "yes")
 
-    def _plain(self, stage: Stage, budget: int, deadline: float) -> Answer:
+    def _plain(self, stage: Stage, deadline: float) -> Answer:
         """Any route, whatever it costs."""
-        while (answer := stage.test(None, budget, deadline)) == "yes":
+        while (answer := stage.test(None, 1 << 40, deadline)) == "yes":
             if self._take(stage):
-                break
+                return answer
+            if time.monotonic() > deadline:
+                return "open"
         return answer
 
     def _exact(self, deadline: float) -> RouteVerdict:
@@ -264,7 +268,7 @@ class RouteSearch:
             self.levels.append(Level((), 0, self._stage(())))
         stage = self.levels[0].stage
         assert stage is not None
-        if self.best is None and self._plain(stage, 1 << 40, deadline) == "open":
+        if self.best is None and self._plain(stage, deadline) == "open":
             raise OutOfTimeError
         return self.best is not None
 
