@@ -142,13 +142,13 @@ class LargeRoom:
         return enough
 
     def _mended(self, maze: Maze, drafts: Iterable[Route], deadline: float) -> Iterator[Route]:
-        """Routes that come of drafts, cheapest first, by windows round what is disturbed."""
-        tried = set[frozenset[int]]()
+        """Routes that come of drafts, by windows round what is disturbed, the fewest first."""
+        by_places: dict[frozenset[int], Route] = {}
         for draft in sorted(drafts, key=lambda route: route.costs):
-            wrong = frozenset(maze.disturbed(draft))
-            if wrong in tried or time.monotonic() > deadline:
-                continue
-            tried.add(wrong)
+            by_places.setdefault(frozenset(maze.disturbed(draft)), draft)
+        for wrong, draft in sorted(by_places.items(), key=lambda item: len(item[0])):
+            if time.monotonic() > deadline:
+                return
             inside = inside_of(self.problem, self.tables, draft)
             for half in MENDING:
                 boxes = (faces_near(self.tables, cell, half) for cell in wrong)
