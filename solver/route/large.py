@@ -94,7 +94,9 @@ class LargeRoom:
         if not self._left():
             self.found += self.first(deadline)
         if self._left():
-            self.found += self._laid(deadline) or ()
+            until = time.monotonic() + LAYING * (deadline - time.monotonic())
+            while (laid := self._laid(until)) is not None:
+                self.found += laid
             start = min(self.found if made else self._left(), key=lambda r: r.costs)
             self.found += self.improve(start, deadline)
         return self.at_hand()
