@@ -43,6 +43,8 @@ class Live:
     """Those of the systems that are done."""
     done_best: Feasible | None = None
     current: Progress | None = None
+    waiting: dict[str, Progress] = field(default_factory=dict)
+    """Systems whose turn comes later, prepared."""
 
     @property
     def best(self) -> Feasible | None:
@@ -50,9 +52,6 @@ class Live:
         current = self.current
         found = [self.done_best, None if current is None else current.best]
         return _best((f for f in found if f is not None), self.terms)
-
-    waiting: dict[str, Progress] = field(default_factory=dict)
-    """Systems whose turn comes later, prepared."""
 
     @property
     def bound(self) -> dict[str, int]:
@@ -81,6 +80,8 @@ def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: L
     if large:
         systems = sorted(systems, key=lambda system: not system.convex_only)
     live.systems = len(systems)
+    least_length = scenario.loop.min_length or 0
+    anywhere = large and least_length <= SHORT and may_lie_anywhere(problem)
 
     def prepare_others() -> None:
         """With a machine at hand the bounds of the systems to come are worth their time."""
@@ -92,11 +93,16 @@ def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: L
         rival, last = live.done_best, system is systems[-1]
         left = deadline - time.monotonic()
         until = deadline if last or not large else deadline - LATER * left
-        alone = live.waiting.pop(system.name, None) or Progress()
-        alone.rival, alone.on_machine = rival, prepare_others if large else alone.on_machine
+        alone = live.waiting.pop(system.name, None)
+        if alone is None:
+            alone = prepare(problem, system, seed, rival) if anywhere else Progress()
+        alone.rival = rival
+        if large:
+            alone.on_machine = prepare_others
         live.current = alone
-        if large and may_lie_anywhere(problem):
-            alone.bound = max(alone.bound, _least_anywhere(problem, system, until, seed))
+        if anywhere:
+            least = _least_anywhere(problem, system, alone, until, seed)
+            alone.bound = max(alone.bound, least)
         if rival is not None and no_worse(rival, live.terms, alone.bound):
             result: Verdict | Beaten = Beaten(alone.bound, proven=True)
         else:
@@ -106,12 +112,13 @@ def search_all(scenario: Scenario, deadline: float, seed: int, say: Say, live: L
     return _verdict(live.results, live.best, live.terms)
 
 
-def _least_anywhere(problem: Problem, system: System, deadline: float, seed: int) -> Bound:
+def _least_anywhere(
+    problem: Problem, system: System, alone: Progress, deadline: float, seed: int
+) -> Bound:
     """What no machine of a system is better than where no wish says where its loop lies."""
+    assert alone.ready is not None
     terms = problem.scenario.loop.minimise
-    long = bound_of_long_loops(problem, system, SHORT + 1)
-    if (problem.scenario.loop.min_length or 0) > SHORT:
-        return long
+    long = bound_of_long_loops(alone.ready.problem, system, terms, SHORT + 1)
     until = time.monotonic() + SHARE_ANYWHERE * (deadline - time.monotonic())
     ground, state = all_short_loops(problem), Progress()
     short = search_system(ground, system, until, seed, lambda line: None, state)

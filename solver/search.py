@@ -22,6 +22,7 @@ from models.route import (
     RouteCut,
     RouteFound,
     RouteNone,
+    RouteProblem,
     RouteUnknown,
     RouteVerdict,
 )
@@ -145,12 +146,13 @@ def prepare(problem: Problem, system: System, seed: int, rival: Feasible | None)
     return state
 
 
-def bound_of_long_loops(problem: Problem, system: System, length: int) -> tuple[int, ...]:
+def bound_of_long_loops(
+    asked: RouteProblem, system: System, terms: tuple[str, ...], length: int
+) -> tuple[int, ...]:
     """What no machine is better than whose loop has so many cells."""
-    asked = route_problem(problem, system)
     asked = replace(asked, length_min=max(length, asked.length_min))
     least = (term_bounds(asked, asked.allowed, t).least for t in range(len(asked.terms)))
-    return _with_depth(system, problem.scenario.loop.minimise, tuple(least))
+    return _with_depth(system, terms, tuple(least))
 
 
 def any_route(problem: Problem, system: System, seed: int, deadline: float) -> RouteVerdict:

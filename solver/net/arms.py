@@ -187,7 +187,7 @@ class _Arms:
         allowed = self._allowed(way)
         for s in range(2, n - 1):
             at = self._at(way, s)
-            if not self._straight(at) or at in self.barred or not allowed:
+            if not straight(self.loop, at) or at in self.barred or not allowed:
                 continue
             bits = 0
             for before in range(s - 1, -1, -1):
@@ -213,9 +213,6 @@ class _Arms:
                     break
             else:
                 raise AssertionError("the counts promised a booster before this one")
-
-    def _straight(self, i: int) -> bool:
-        return straight(self.loop, i)
 
 
 def straight(loop: Sequence[Cell], i: int) -> bool:

@@ -28,6 +28,7 @@ from dataclasses import dataclass, field
 from models.catalogue import Design
 from models.geometry import FACE_OF, Cell, Frame, add, cross, dot, scale, sub
 from models.parts import Kind, Part
+from solver.net.arms import straight
 
 UP: Cell = (0, 0, 1)
 DOWN: Cell = (0, 0, -1)
@@ -285,7 +286,7 @@ def turns_of(tape: Sequence[Cell]) -> list[tuple[Cell, list[Cell]]]:
 def edges_of(tape: Sequence[Cell]) -> list[list[Cell]]:
     """The edges of a closed loop, corner to corner, both counted."""
     n = len(tape)
-    corners = [i for i in range(n) if sub(tape[i], tape[i - 1]) != sub(tape[(i + 1) % n], tape[i])]
+    corners = [i for i in range(n) if not straight(tape, i)]
     edges = []
     for k, i in enumerate(corners):
         j = corners[(k + 1) % len(corners)]

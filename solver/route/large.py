@@ -156,9 +156,7 @@ class LargeRoom:
                 boxes = (faces_near(self.tables, cell, half) for cell in wrong)
                 free = frozenset[int]().union(*boxes)
                 window = windowed(self.problem, self.tables, draft, inside, free)
-                stage = self._stage(replace(window, length_min=4), [])
-                route = self._route(stage, None, WINDOW_CONFLICTS, deadline)
-                stage.close()
+                route = self._any(replace(window, length_min=4), WINDOW_CONFLICTS, deadline)
                 if route is not None:
                     inside = inside_of(self.problem, self.tables, route)
                     until = min(deadline, time.monotonic() + WINDOW_S)
@@ -185,9 +183,8 @@ class LargeRoom:
         )
         for more in MORE:
             length = min(len(route.cells) + more, self.problem.length_min)
-            stage = self._stage(replace(window, length_min=length), [])
-            longer = self._route(stage, None, WINDOW_CONFLICTS, time.monotonic() + WINDOW_S)
-            stage.close()
+            until = time.monotonic() + WINDOW_S
+            longer = self._any(replace(window, length_min=length), WINDOW_CONFLICTS, until)
             if longer is not None:
                 return longer
         return None
@@ -250,6 +247,15 @@ class LargeRoom:
             found, most = route, route.costs[term] - 1
         stage.close()
         return found
+
+    def _any(
+        self, problem: RouteProblem, conflicts: int, deadline: float, most: int | None = None
+    ) -> Route | None:
+        """Any route, of the first term's cost at most, if there is one and it is soon found."""
+        stage = self._stage(problem, [] if most is None else [Cap(0, most, None)])
+        route = self._route(stage, most, conflicts, deadline)
+        stage.close()
+        return route
 
     def _stage(self, problem: RouteProblem, caps: list[Cap]) -> Stage:
         """A stage that keeps all that was refused."""

@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from models.route import Route, RouteProblem
 from solver.route.large import HALVES, WINDOW_CONFLICTS, LargeRoom
 from solver.route.maze import Effort, Maze
-from solver.route.stage import Cap
 from solver.route.window import faces_near, inside_of, windowed
 
 FIRST_CONFLICTS = 240_000
@@ -31,37 +30,28 @@ class Rover(LargeRoom):
 
     def first(self, deadline: float) -> Iterator[Route]:
         """The last route with a change, or any route."""
-        mended = self._changed(self.last, deadline) if self.last is not None else None
-        if mended is not None:
-            yield mended
-        elif time.monotonic() < deadline:
-            yield from self._any(deadline)
+        route = self._changed(self.last, deadline) if self.last is not None else None
+        if route is None and time.monotonic() < deadline:
+            # Without a limit to its cost one is mostly found soon.
+            route = self._any(self.problem, FIRST_CONFLICTS, deadline)
+        if route is not None:
+            yield route
 
     def _attempts(self) -> Iterator[tuple[Maze, Effort]]:
         """The maze router lays on one floor only."""
         return iter(())
 
-    def _any(self, deadline: float) -> Iterator[Route]:
-        """Any route; without a limit to its cost it is mostly found soon."""
-        stage = self._stage(self.problem, [])
-        route = self._route(stage, None, FIRST_CONFLICTS, deadline)
-        stage.close()
-        if route is not None:
-            yield route
-
     def _changed(self, route: Route, deadline: float) -> Route | None:
         """Mostly a refusal names a place, and only windows that hold it have another route."""
         inside = inside_of(self.problem, self.tables, route)
-        caps = [Cap(0, int(route.costs[0] * (1 + MEND_SHARE)), None)]
+        most = int(route.costs[0] * (1 + MEND_SHARE))
         for half in MENDING:
             for middle in route.cells[:: max(4, min(half))]:
                 if time.monotonic() > deadline:
                     return None
                 free = faces_near(self.tables, middle, half)
                 window = windowed(self.problem, self.tables, route, inside, free)
-                stage = self._stage(window, caps)
-                found = self._route(stage, caps[0].most, WINDOW_CONFLICTS, deadline)
-                stage.close()
+                found = self._any(window, WINDOW_CONFLICTS, deadline, most)
                 if found is not None:
                     return found
         return None
