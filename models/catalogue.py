@@ -32,6 +32,8 @@ class Design:
     system: str = "deep"
     """Which way of firing lifts the design belongs to; one machine uses one system per surface."""
     provenance: str = ""
+    led: Cell | None = None
+    """Where the last sensor of a lead stands whose pulse fires the drive; None: a lift does."""
 
     @cached_property
     def vents(self) -> tuple[Cell, ...]:

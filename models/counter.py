@@ -38,8 +38,10 @@ class Countered:
 
 @dataclass(frozen=True)
 class NoCounter:
-    """No machine was found. That proves nothing."""
+    """No machine was found."""
 
     why: str
     remedy: str
     tried: int
+    proven: bool = False
+    """Whether it is proven that none is built in this way. Other ways may be there."""

@@ -21,7 +21,7 @@ from models.geometry import OPPOSITE, Box, Cell, Frame
 from models.machine import ALL_CASES, Case, Machine
 from models.parts import RAMS, Part
 from models.rules import Rules
-from solver.characterise.testbed import corner_frames, rectangle
+from solver.characterise.testbed import corner_frames, polygon, rectangle
 from solver.check import check_machine
 from solver.counter.counter import counter_machine
 from solver.counter.prove import prove_two_ways
@@ -159,19 +159,34 @@ def test_the_mirrored_drive_is_what_runs_it_back():
 
 FORTH, BACK = 0, 1
 SCENARIO = ROOT / "scenarios" / "counter" / "promenade.toml"
-SIZES = [(8, 8), (13, 9), (7, 10)]
-"""Odd edges and even ones, and lines longer than one feed reaches."""
+SIZES = [(6, 6), (13, 9), (7, 10)]
+"""The shortest edges, odd and even ones, and lines longer than one feed reaches."""
+L_SHAPE = [(9, 9), (21, 9), (21, 16), (15, 16), (15, 21), (9, 21)]
+"""Corners of a loop with a corner that turns the other way."""
 
 
-def hall(width: int, length: int, depth: int = 12, surface: str = "floor") -> str:
+def hall(width: int, length: int, depth: int = 12, surface: str = "floor", press: int = 10) -> str:
     """A drawn rectangle with ground all round."""
-    rows = ["." * (width + 18)] * 9
-    inner = ["o" * width, *["o" + "." * (width - 2) + "o"] * (length - 2), "o" * width]
-    drawn = "\n".join([*rows, *("." * 9 + row + "." * 9 for row in inner), *rows])
+    a, b, c, d = 9, width + 8, 9, length + 8
+    return court([(a, c), (b, c), (b, d), (a, d)], depth, surface, press)
+
+
+def court(
+    corners: Sequence[tuple[int, int]], depth: int = 12, surface: str = "floor", press: int = 10
+) -> str:
+    """A drawn loop with ground all round."""
+    width, length = (max(corner[i] for corner in corners) + 10 for i in (0, 1))
+    drawn = set(polygon(corners))
+    rows = [
+        "".join("o" if (x, y) in drawn else "." for x in range(width)) for y in range(length)[::-1]
+    ]
+    plan = "\n".join(rows)
+    size = [width, 4, length] if surface == "north" else [width, length, 4]
     return (
-        f'title = "Hall"\n[room]\nsize = [{width + 18}, {length + 18}, 4]\n'
-        f'[surfaces.{surface}]\ndepth = {depth}\nmargin = 2\nmap = """\n{drawn}\n"""\n'
+        f'title = "Hall"\n[room]\nsize = {size}\n'
+        f'[surfaces.{surface}]\ndepth = {depth}\nmargin = 2\nmap = """\n{plan}\n"""\n'
         '[loop]\ndirection = "clockwise"\nshape = "exact"\nminimise = ["parts"]\n'
+        f"[rules]\npress = {press}\n"
     )
 
 
@@ -203,11 +218,22 @@ def runs(machine: Machine, case: Case, presses: Sequence[int]) -> None:
         assert simulation.state() == idle
 
 
-@pytest.mark.parametrize(("width", "length"), SIZES)
-def test_each_button_moves_the_tape_its_own_way(width, length):
-    found = designed(hall(width, length), seed=3)
+@pytest.mark.parametrize(
+    ("text", "cells"),
+    [
+        *((hall(*size), 2 * sum(size) - 4) for size in SIZES),
+        (hall(8, 7, 8, "ceiling"), 26),
+        (court(L_SHAPE), 48),
+        (court(L_SHAPE, 9, "ceiling"), 48),
+        (hall(7, 7, press=8), 24),
+        (hall(7, 7, press=15), 24),
+    ],
+    ids=["6x6", "13x9", "7x10", "ceiling", "L", "L-ceiling", "press-8", "press-15"],
+)
+def test_each_button_moves_the_tape_its_own_way(text, cells):
+    found = designed(text, seed=3)
     assert isinstance(found, Countered)
-    assert len(found.forth.tape) == 2 * (width + length) - 4
+    assert len(found.forth.tape) == cells
     for case in ALL_CASES:
         runs(found.forth, case, (FORTH, BACK, BACK, FORTH, FORTH, FORTH, BACK, BACK, BACK))
         # Seen from the other side the buttons change places.
@@ -284,10 +310,11 @@ def test_presses_are_right_from_the_stated_interval_on_and_wrong_before(built):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (hall(9, 7, surface="ceiling"), "single floor"),
-        (hall(9, 7, depth=5), "5 cells deep"),
-        (hall(5, 5), "no room"),
-        (hall(15, 7), "no edge of 15 cells"),
+        (hall(9, 7, surface="north"), "single floor or ceiling"),
+        (hall(9, 7, depth=4), "4 cells deep"),
+        (hall(5, 5), "room for two drives"),
+        (hall(15, 7), "room for two drives"),
+        (hall(7, 7, press=5), "5 ticks is over before"),
     ],
 )
 def test_why_there_is_none_is_told_with_a_remedy(text, words):
@@ -313,8 +340,8 @@ def test_a_free_ring_goes_through_its_wishes_and_its_files_are_the_same_machine(
 
 def test_without_a_machine_the_status_is_undecided(tmp_path):
     path = tmp_path / "low.toml"
-    path.write_text(hall(9, 7, depth=5))
+    path.write_text(hall(9, 7, depth=4))
     done = ringwright("counter", path, "--out", tmp_path / "out")
     assert done.returncode == 4
-    assert "This proves nothing" in done.stdout
+    assert "proves nothing" in done.stdout
     assert not (tmp_path / "out").exists()

@@ -8,9 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 from models.catalogue import Design
-from models.geometry import Box, Cell, Face, Frame, add, cross, scale, sub
+from models.geometry import (
+    FACE_OF,
+    HORIZONTAL,
+    Box,
+    Cell,
+    Face,
+    Frame,
+    add,
+    cross,
+    scale,
+    step,
+    sub,
+)
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.parts import Part
 from models.rules import Rules
@@ -18,6 +31,8 @@ from solver.net.lift_lines import ClashError, LiftLine, deep_line, flat_line, ov
 from solver.simulate import Simulation
 
 Spot = tuple[int, int]
+LEAD_AFTER = 2
+"""Half-ticks from the lifts of a corner until the last sensor of a lead to its drive is on."""
 LINES: dict[str, Callable[[Sequence[Cell], Cell], LiftLine]] = {
     "deep": deep_line,
     "over": over_line,
@@ -54,6 +69,8 @@ class Bench:
     machine: Machine
     entries: tuple[Cell, ...]
     level: bool
+    leads: tuple[Cell, ...] = ()
+    """Wires that are pulsed in place of the leads to drives that need one."""
 
 
 def rectangle(width: int, length: int) -> list[Spot]:
@@ -122,15 +139,24 @@ def build(
         return add(origin, add(scale(ground.u, i), scale(ground.v, j)))
 
     tape = [world(i - low[0] + MARGIN, j - low[1] + MARGIN) for i, j in spots]
-    line = LINES[system](tape, ground.inward)
+    line = LINES[_line_of(system, ground)](tape, ground.inward)
+    leads: list[Cell] = []
+    vents: set[Cell] = set()
     parts, air = dict(line.parts), set(line.air)
     for cell in tape:
         air.add(sub(cell, ground.inward))
     for number, frame in enumerate(corner_frames(tape, ground.inward)):
-        design = designs[up_of(frame)]
+        design = _standing(designs, up_of(frame))
         for part in design.place(frame, f"drive {number}"):
             _merge(parts, part)
         air.update(frame.cell(cell) for cell in design.air)
+        if design.led is not None:
+            lead = _lead(design, frame)
+            leads.append(lead[1].at)
+            for part in dict.fromkeys(lead):
+                _merge(parts, part)
+            # Undug ground would hand the wire's power on.
+            vents |= {step(lead[1].at, face) for face in HORIZONTAL}
     if trigger is not None:
         (i, j), design, axis = trigger
         cover = world(i - low[0] + MARGIN, j - low[1] + MARGIN)
@@ -143,14 +169,38 @@ def build(
     blocked = sorted(cell for cell in air if cell in parts)
     if blocked:
         raise ClashError(f"cells that must stay free are taken: {blocked[:3]}")
-    dug = _dug(set(parts) | air, tape, snug)
+    dug = _dug(set(parts) | air | vents, tape, snug)
     covers = [world(i, j) for i in range(size[0]) for j in range(size[1])]
     surface = set(tape)
     for cell in covers:
         if cell not in surface:
             _merge(parts, Part("cover", cell))
     machine = Machine("bench", room, Rules(reach=reach), tuple(tape), tuple(parts.values()), dug)
-    return Bench(machine, tuple(line.entries), line.level)
+    return Bench(machine, tuple(line.entries), line.level, tuple(leads))
+
+
+def _standing(designs: Mapping[Face, Design], up: Face) -> Design:
+    """The drive for that way up; a led one stands any way up."""
+    return next((d for d in designs.values() if d.led is not None), None) or designs[up]
+
+
+def _line_of(system: str, ground: Ground) -> str:
+    """Led drives stand beside any line."""
+    led = {"led", "led-floor"}
+    return ("deep" if ground.inward[2] > 0 else "over") if system in led else system
+
+
+def _lead(design: Design, frame: Frame) -> tuple[Part, ...]:
+    """The last sensor of a lead to a drive, a wire that it watches, and what that stands on."""
+    assert design.led is not None, "the drive is led"
+    own = {part.at: part for part in design.parts if part.kind == "sensor"}
+    first = next(at for at, part in own.items() if part.face and step(at, part.face) == design.led)
+    away = frame.face(FACE_OF[sub(design.led, first)])
+    last = frame.cell(design.led)
+    wire = step(last, away)
+    under = step(wire, "-z")
+    sensor = Part("sensor", last, away)
+    return sensor, Part("wire", wire), sensor if under == last else Part("block", under)
 
 
 def _merge(parts: dict[Cell, Part], part: Part) -> None:
@@ -206,18 +256,20 @@ def judge(
     orders: Iterable[int] = (1, -1),
     press: int = PRESS,
     late: Mapping[Cell, int] | None = None,
+    afters: Iterable[int] = (LEAD_AFTER,),
 ) -> Verdict:
     """Press until a state repeats (at most a full turn), in every case and ram order.
 
-    `late`: parts with another delay than usual, and this delay in half-ticks.
+    `late`: parts with another delay than usual, and this delay in half-ticks. `afters`: how long
+    after the lifts leads to drives come.
     """
     presses = longest = 0
     for case in cases:
-        for order in orders:
+        for order, after in product(orders, afters):
             simulation = Simulation(bench.machine, case, order=order)
             for cell, half_ticks in (late or {}).items():
                 simulation.retime(cell, half_ticks)
-            faults, count, ticks = _turn(simulation, bench, press)
+            faults, count, ticks = _turn(simulation, bench, press, after)
             presses, longest = max(presses, count), max(longest, ticks)
             if faults:
                 found = tuple((case, order, fault) for fault in faults)
@@ -225,14 +277,16 @@ def judge(
     return Verdict((), presses, longest)
 
 
-def _turn(simulation: Simulation, bench: Bench, press: int) -> tuple[list[MachineFault], int, int]:
+def _turn(
+    simulation: Simulation, bench: Bench, press: int, after: int
+) -> tuple[list[MachineFault], int, int]:
     n, longest = len(bench.machine.tape), 0
     if not simulation.run_to_rest(200):
         return [MachineFault("idle oscillates", (), "not at rest before a press")], 0, 0
     states = {simulation.state()}
     for count in range(1, n + 1):
         start = simulation.now
-        feed(simulation, bench, press)
+        feed(simulation, bench, press, after)
         rested = simulation.run_to_rest(400)
         longest = max(longest, simulation.now - start)
         faults = list(simulation.faults)
@@ -249,8 +303,13 @@ def _turn(simulation: Simulation, bench: Bench, press: int) -> tuple[list[Machin
     return [], n, longest
 
 
-def feed(simulation: Simulation, bench: Bench, press: int) -> None:
-    """One press: of the button, or on the line a level, or a pulse to sink and one to rise."""
+def feed(simulation: Simulation, bench: Bench, press: int, after: int = LEAD_AFTER) -> None:
+    """One press: of the button, or on the line a level, or a pulse to sink and one to rise.
+
+    `after`: when leads are on, in half-ticks after the lifts; a sensor adds two to what it sees.
+    """
+    for wire in bench.leads:
+        simulation.pulse_wire(wire, 1 + after - 2 + (2 if bench.level else 0), press)
     if simulation.buttons:
         simulation.press(press)
         return

@@ -85,11 +85,12 @@ def counter(
     force: bool,
     quiet: bool,
 ) -> int:
-    """Design a floor ring with two buttons for SCENARIO: one moves it forth, the other back.
+    """Design a loop with two buttons for SCENARIO: one moves it forth, the other back.
 
-    Two drives stand at each corner, one the mirror image of the other. The drawn loop is tried, or
-    rectangles through the wishes, until a machine is right in simulation. It takes ground 8 cells
-    deep or more, and edges of 7 cells or more.
+    One floor or one ceiling, any shape of loop. Two drives stand at each corner, one the mirror
+    image of the other. Loops through the wishes are tried, the best first, until a machine is right
+    in simulation. It takes ground 5 cells deep or more, and edges of 6 cells or more where
+    the loop turns the same way at both ends.
 
     \b
     Example:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import count, islice
 from random import Random
 
@@ -11,11 +11,20 @@ from models.counter import Countered, NoCounter
 from models.geometry import Cell
 from models.problem import Digging
 from models.scenario import Scenario
+from solver.characterise.testbed import LEAD_AFTER
 from solver.check import check_against, check_machine
-from solver.counter.layout import LEAST_DEPTH, STEM, Goal, Layout
+from solver.counter.layout import (
+    LEAST_DEPTH,
+    WAYS,
+    Corner,
+    Goal,
+    Layout,
+    Way,
+    led_drives,
+    line_delay,
+)
 from solver.counter.prove import prove_two_ways
-from solver.counter.rings import rings_of
-from solver.net.lift_lines import edges_of
+from solver.counter.rings import Rings
 from solver.trigger.leads import Leads, NoLeadsError, distance
 from solver.trigger.site import NoRoomError
 
@@ -28,8 +37,10 @@ LAYOUTS = 4
 """Pairs of buttons tried on a ring in a round."""
 APART = 4
 """Cells between two buttons, at least."""
-AHEAD = 2
-"""Sensors by which a lead to the line is shorter: a drive that a lift fires lags by as many."""
+SPREADS = (4, 12)
+"""By how many cells a button may be farther from the middle than another and come first."""
+AHEAD = LEAD_AFTER // 2
+"""Ticks by which the lifts are ahead of the earliest drive."""
 
 
 def counter_machine(
@@ -53,43 +64,51 @@ class _Search:
         self.tried = 0
 
     def run(self) -> Countered | NoCounter:
-        """Round after round over all rings."""
-        rings = [tape for tape in rings_of(self.scenario) if self._has_room(tape)]
-        if not rings:
-            why = self.why or "no loop that can be tried fits the wishes"
-            return NoCounter(why, "Edges of 7 to 13 cells, and ground to dig all round, help.", 0)
-        self.say(f"{len(rings)} loops have room for two drives a corner")
-        for turn, (number, tape) in ((t, each) for t in count() for each in enumerate(rings)):
-            rng = Random(f"{self.seed}/{turn}/{number}")
-            for buttons in islice(_buttons(self.scenario, tape, rng), LAYOUTS):
-                if time.monotonic() > self.deadline:
-                    why = self.why or "time ran out"
-                    remedy = "Give it more time, deeper ground or a wider margin."
-                    return NoCounter(why, remedy, self.tried)
-                found = self._built(tape, buttons, rng)
+        """A new loop, then all that are known once more, and so on."""
+        rings = Rings(self.scenario, self.deadline, self.seed)
+        more, known = iter(rings), list[tuple[Cell, ...]]()
+        for turn in count():
+            tape = next(more, None)
+            if tape is not None:
+                self.say(f"a loop of {len(tape)} cells")
+                known.append(tape)
+            if not known:
+                return self._none(rings.none)
+            again = [known[turn % len(known)]] if tape is not None else known
+            for ring in dict.fromkeys((*([tape] if tape is not None else []), *again)):
+                found = self._tried(ring, turn)
                 if found is not None:
                     return found
+                if time.monotonic() > self.deadline:
+                    remedy = "Give it more time, deeper ground or a wider margin."
+                    return NoCounter(self.why or "time ran out", remedy, self.tried)
         raise AssertionError("rounds have no end")
 
-    def _has_room(self, tape: Sequence[Cell]) -> bool:
-        most, longest = self.scenario.rules.push_limit + 1, max(map(len, edges_of(tape)))
-        if longest > most:
-            self.why = self.why or f"rams move no edge of {longest} cells, but {most} at most"
-            return False
-        try:
-            Layout(self.scenario, self.digging, tape)
-        except NoRoomError as error:
-            self.why = self.why or f"two drives a corner have no room: {error}"
-            return False
-        return True
+    def _none(self, proof: str) -> NoCounter:
+        if not proof:
+            return NoCounter("no loop was found in the time given", "Give it more time.", 0)
+        why = f"no loop that keeps the scenario has room for two drives a corner: {proof}"
+        remedy = "Edges of 6 to 13 cells, and ground to dig all round, help."
+        return NoCounter(why, remedy, 0, proven=True)
+
+    def _tried(self, tape: Sequence[Cell], turn: int) -> Countered | None:
+        """A few pairs of buttons for a loop."""
+        rng = Random(f"{self.seed}/{turn}/{tape}")
+        for buttons in islice(_buttons(self.scenario, tape, rng), LAYOUTS):
+            if time.monotonic() > self.deadline:
+                break
+            found = self._built(tape, buttons, rng)
+            if found is not None:
+                return found
+        return None
 
     def _built(
         self, tape: Sequence[Cell], buttons: Sequence[Cell], rng: Random
     ) -> Countered | None:
         """A machine that proved itself; else why not is kept."""
         self.tried += 1
-        layout = Layout(self.scenario, self.digging, tape)
         try:
+            layout = Layout(self.scenario, self.digging, tape)
             lead_up(layout, buttons, rng, self.deadline)
         except (NoRoomError, NoLeadsError) as error:
             self.why = str(error)
@@ -106,60 +125,91 @@ class _Search:
 
 def _beyond(scenario: Scenario) -> tuple[str, str] | None:
     """What this way of building does not do, and what to change."""
-    if set(scenario.surfaces) != {"floor"}:
-        return "there and back is built on a single floor only", "Give the floor alone."
-    if scenario.surfaces["floor"].depth < LEAST_DEPTH:
+    names = list(scenario.surfaces)
+    if len(names) > 1 or names[0] not in LEAST_DEPTH:
         return (
-            f"the floor may be dug {scenario.surfaces['floor'].depth} cells deep, and leads lie "
-            f"{LEAST_DEPTH} deep at least",
-            f"Let the floor be dug {LEAST_DEPTH} cells deep or more.",
+            "there and back is built on a single floor or ceiling only",
+            "Give the floor or the ceiling alone.",
+        )
+    least, depth = LEAST_DEPTH[names[0]], scenario.surfaces[names[0]].depth
+    if depth < least:
+        return (
+            f"the {names[0]} may be dug {depth} cells deep, and leads lie {least} deep at least",
+            f"Let the {names[0]} be dug {least} cells deep or more.",
+        )
+    if not led_drives(names[0], scenario.rules):
+        return (
+            f"a press of {scenario.rules.press} ticks is over before any drive has fed",
+            "Take a button that is pressed for 8 ticks or more.",
         )
     return None
 
 
 def lead_up(layout: Layout, buttons: Sequence[Cell], rng: Random, deadline: float) -> None:
-    """Add both triggers and their leads. Raises NoRoomError or NoLeadsError."""
-    names = ("forth", "back")
-    starts = [layout.trigger(cover, way) for cover, way in zip(buttons, names, strict=True)]
-    for start, goals, way in zip(starts, layout.goals, names, strict=True):
-        _fan(layout, starts, start, goals, way, rng, deadline)
+    """Add triggers, wirings and leads. Raises NoRoomError or NoLeadsError."""
+    starts = {
+        way: layout.trigger(cover, way, rng) for cover, way in zip(buttons, WAYS, strict=True)
+    }
+    goals: list[Goal] = []
+    for corner in rng.sample(layout.corners, len(layout.corners)):
+        goals.append(_wired(layout, corner, goals, rng))
+    for way in WAYS:
+        _fan(layout, starts, way, [goal for goal in goals if goal.way == way], rng, deadline)
+
+
+def _wired(layout: Layout, corner: Corner, others: Sequence[Goal], rng: Random) -> Goal:
+    """Give a drive a wiring that walls in no lead's end. Raises NoLeadsError."""
+    for goal in layout.wired(corner, rng):
+        if layout.roomy((goal, *others)):
+            return goal
+    raise NoLeadsError(f"no lead reaches {corner.unit}, the corner at {corner.frame.origin}")
 
 
 def _fan(
     layout: Layout,
-    starts: Sequence[Cell],
-    start: Cell,
+    starts: Mapping[Way, Cell],
+    way: Way,
     goals: Sequence[Goal],
-    way: str,
     rng: Random,
     deadline: float,
 ) -> None:
     """Leads from one trigger to its drives and to the line, longer and longer until all fit."""
-    alone = Leads(layout, starts, start, rng)
+    start = starts[way]
+    alone = Leads(layout, [*starts.values()], start, rng)
     least = 0
-    for cell, heading in goals:
-        shortest = alone.shortest(cell, heading, start)
+    for goal in goals:
+        shortest = alone.shortest(goal.cell, None, start, stop=True)
         if shortest is None:
-            raise NoLeadsError(f"no lead reaches {cell} from the button {way}")
-        least = max(least, len(shortest))
+            raise NoLeadsError(f"no lead reaches {goal.cell} from the button {way}")
+        least = max(least, len(shortest) - max(goal.late))
+    ahead = AHEAD + line_delay(layout.surface)
     for turn in range(TRIES * LONGER):
         if time.monotonic() > deadline:
             break
         length = least + turn // TRIES
         before = layout.state()
-        wanted: list[tuple[Cell, Cell | None, int]]
-        # A goal at the other parity gets its lead a tick late.
-        wanted = [
-            (cell, heading, length + (distance(cell, start) - length - 1) % 2)
-            for cell, heading in goals
-        ]
-        for entry in _entries(layout, start, length - AHEAD, rng):
-            wanted.insert(rng.randrange(len(wanted) + 1), (entry, None, length - AHEAD))
-        leads = Leads(layout, starts, start, rng)
-        if all(leads.lay(*goal, f"lead {way}") for goal in wanted):
+        wanted: list[tuple[Cell, int, bool]] = []
+        for goal in goals:
+            ticks = _length(goal, start, length)
+            if ticks is not None:
+                wanted.append((goal.cell, ticks, True))
+        if len(wanted) < len(goals):
+            continue
+        for entry in _entries(layout, start, length - ahead, rng):
+            wanted.insert(rng.randrange(len(wanted) + 1), (entry, length - ahead, False))
+        leads = Leads(layout, [*starts.values()], start, rng)
+        if all(
+            leads.lay(cell, None, ticks, f"lead {way}", stop=stop) for cell, ticks, stop in wanted
+        ):
             return
         layout.go_back(before)
     raise NoLeadsError(f"no leads of one length were found from the button {way}")
+
+
+def _length(goal: Goal, start: Cell, length: int) -> int | None:
+    """Ticks of a lead to a drive, of the parity that its place asks for."""
+    fits = (length + late for late in goal.late)
+    return next((k for k in fits if (distance(goal.cell, start) - k) % 2 == 0), None)
 
 
 def _entries(layout: Layout, start: Cell, length: int, rng: Random) -> list[Cell]:
@@ -178,14 +228,17 @@ def _entries(layout: Layout, start: Cell, length: int, rng: Random) -> list[Cell
 
 
 def _buttons(scenario: Scenario, tape: Sequence[Cell], rng: Random) -> Iterator[tuple[Cell, Cell]]:
-    """Pairs of covers for the buttons, near the middle of the ring first, then at random."""
-    floor, on_tape = scenario.surfaces["floor"], set(tape)
-    covers = [cell for cell in floor.cells(".o#@") if cell not in on_tape]
+    """Pairs of covers for the buttons, near the middle of the loop first, or anywhere."""
+    (surface,) = scenario.surfaces.values()
+    on_tape = set(tape)
+    covers = [cell for cell in surface.cells(".o#@") if cell not in on_tape]
     fixed = scenario.button()
     middle = [(min(c[i] for c in tape) + max(c[i] for c in tape)) / 2 for i in (0, 1)]
+    spread = rng.choice(SPREADS)
 
     def far(cell: Cell) -> float:
-        return abs(cell[0] - middle[0]) + abs(cell[1] - middle[1]) + rng.random() * APART
+        away = abs(cell[0] - middle[0]) + abs(cell[1] - middle[1])
+        return away + rng.random() * spread
 
     near = sorted(covers, key=far)
     while near:
@@ -197,6 +250,3 @@ def _buttons(scenario: Scenario, tape: Sequence[Cell], rng: Random) -> Iterator[
         near.remove(second)
         pair = (first, second)
         yield pair if fixed is not None or rng.random() < 0.5 else pair[::-1]
-
-
-assert len(STEM) == LEAST_DEPTH - 4, "the stem ends one above the deepest leads"

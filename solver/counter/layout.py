@@ -1,88 +1,161 @@
-"""Parts of a ring that runs both ways, as they are put down.
+"""Parts of a loop that runs both ways, as they are put down.
 
 Two drives stand at each corner, one the mirror image of the other, and one line fires all lifts.
-What makes the trade's drive fire is a sensor that watches a lift; here leads bring it from the
-button of its way, so that the drives of the other way hear nothing.
+No drive watches a lift, as both ways would fire it: a lead brings it the pulse of its own button.
+Such drives are made of sensors and a block, so they stand on floors and ceilings alike.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from random import Random
+from typing import Literal
 
-from models.geometry import Cell, step
+from models.geometry import FACES, OPPOSITE, VECTOR, Cell, Frame, step
 from models.machine import Machine
-from models.parts import Part
+from models.parts import RAMS, Part
 from models.problem import Digging
+from models.rules import Rules
 from models.scenario import Scenario
-from solver.characterise.testbed import corner_frames
+from models.surface import Surface, SurfaceName
+from solver.characterise.testbed import LEAD_AFTER, corner_frames
+from solver.design.surroundings import LED_AFTER
+from solver.design.task import HEADS
+from solver.design.task import RAMS as DRIVE_RAMS
 from solver.net.assemble import boxes
-from solver.net.lift_lines import deep_line
-from solver.net.worked import FLOOR_DRIVE
-from solver.trigger.site import Site
+from solver.net.catalogue import Entry, load_entries
+from solver.net.lift_lines import LiftLine, deep_line, over_line
+from solver.trigger.site import NoRoomError, Site
 
-UP: Cell = (0, 0, 1)
-STEM = (-4, -5, -6, -7)
-"""The row of sensors below a trigger; leads begin beside the last."""
-LEAST_DEPTH = 8
-"""Cells behind the surface that the deepest leads need at least."""
-MOVED: dict[Cell, Part | None] = {
-    (-1, -1, -3): None,
-    (-1, -2, -4): None,
-    (-1, -2, -3): Part("buffer", (-1, -4, -3), "+y", 2),
-}
-"""The trade's drive without the sensor that watches a lift, its buffer on the other side of the
-block that it powers: where a wire for it could stand, the lift line would climb onto it.
-"""
+LEAST_DEPTH: Mapping[str, int] = {"floor": 5, "ceiling": 5}
+"""Cells behind the surface that lifts, their line and leads need at least."""
+STEM_FROM = 3
+"""Cells behind the surface at which the row of sensors under a trigger begins."""
+STEM_TO = 6
+"""Where it ends if the ground is deep enough: below the line of the floor."""
 
-Goal = tuple[Cell, Cell]
-"""A drive's buffer, and the direction it is fed in."""
+
+ROOM = 60
+"""Free cells that a lead can come from, or it is walled in."""
+Way = Literal["forth", "back"]
+WAYS: tuple[Way, ...] = ("forth", "back")
+
+
+@dataclass(frozen=True)
+class Corner:
+    """Where a drive stands, and for which way."""
+
+    frame: Frame
+    way: Way
+    unit: str
+
+
+@dataclass(frozen=True)
+class Goal:
+    """Where a lead ends: the first sensor of a drive watches its last one."""
+
+    way: Way
+    cell: Cell
+    late: tuple[int, ...]
+    """Ticks by which the lead may come later than the earliest drive."""
+
+
+def led_drives(surface: SurfaceName, rules: Rules) -> list[Entry]:
+    """The drives that a lead fires there and that feed before the tape rises again."""
+    systems = ("led", f"led-{surface}")
+    found = [entry for entry in load_entries() if entry.design.system in systems]
+    return [entry for entry in found if _lateness(entry, rules)]
+
+
+def _lateness(entry: Entry, rules: Rules) -> tuple[int, ...]:
+    """By how many ticks the lead to a drive may be late. The timing is that of no lateness."""
+    late = ((after - LEAD_AFTER) // 2 for after in LED_AFTER)
+    return tuple(k for k in late if entry.timing["feed"] + 2 * k < rules.feed_until)
 
 
 class Layout(Site):
     """Parts, and the cells that must stay free."""
 
     def __init__(self, scenario: Scenario, digging: Digging, tape: Sequence[Cell]) -> None:
-        super().__init__(tape, digging.allows, lambda cell: cell[2] >= 0)
-        self.scenario = scenario
-        self.line = [step(cell, "-z", 4) for cell in tape]
-        self.keep(step(cell, "-z") for cell in tape)
-        self.put(*deep_line(tape, UP, -1).parts.values())
-        self.goals = (self._drives(self.tape, "forth"), self._drives(self.tape[::-1], "back"))
+        """Lifts, their line and the rams of all drives. Raises NoRoomError."""
+        (surface,) = scenario.surfaces.values()
+        self.scenario, self.surface = scenario, surface
+        self.behind = surface.plane.behind
+        super().__init__(tape, digging.allows, lambda cell: surface.plane.level(cell) < 0)
+        line = line_of(surface, tape)
+        self.line = [step(cell, self.behind, 4) for cell in tape]
+        self.keep(step(cell, self.behind) for cell in tape)
+        self.put(*line.parts.values())
+        self.corners = [
+            *self._corners(self.tape, "forth"),
+            *self._corners(self.tape[::-1], "back"),
+        ]
+        self.drives = led_drives(surface.name, scenario.rules)
 
-    def _drives(self, tape: Sequence[Cell], way: str) -> list[Goal]:
-        """A drive at every corner."""
-        goals = []
-        for number, frame in enumerate(corner_frames(tape, UP)):
-            unit = f"drive {way} {number + 1}"
-            self.keep({frame.cell(cell) for cell in FLOOR_DRIVE.air})
-            for part in FLOOR_DRIVE.parts:
-                new = MOVED.get(part.at, part)
-                if new is None:
-                    continue
-                face = frame.face(new.face) if new.face else None
-                self.put(new._replace(at=frame.cell(new.at), face=face, unit=unit))
-                if new.kind == "buffer":
-                    goals.append((frame.cell(new.at), frame.y))
-                    self.put(Part("block", step(frame.cell(new.at), "-z"), unit=unit))
-        return goals
+    def _corners(self, tape: Sequence[Cell], way: Way) -> Iterator[Corner]:
+        """The rams of a drive at every corner; they stand where they must."""
+        for number, frame in enumerate(corner_frames(tape, VECTOR[OPPOSITE[self.behind]])):
+            corner = Corner(frame, way, f"drive {way} {number + 1}")
+            self.put(*(_placed(part, corner) for part in DRIVE_RAMS))
+            self.keep(frame.cell(cell) for cell in HEADS)
+            yield corner
 
-    def trigger(self, cover: Cell, way: str) -> Cell:
-        """A button on a cover, its ram and the row of sensors below; the row's last cell."""
-        x, y, _ = cover
-        unit, press = f"trigger {way}", self.scenario.rules.press
-        self.put(Part("button", (x, y, 0), "-z", press=press, unit=unit))
-        self.put(Part("push_ram", (x, y, -2), "-z", unit=unit))
-        self.keep({(x, y, -3)})
-        self.put(*(Part("sensor", (x, y, z), "+z", unit=unit) for z in STEM))
-        return x, y, STEM[-1]
+    def wired(self, corner: Corner, rng: Random) -> Iterator[Goal]:
+        """The wirings that a drive can have, in any order; each is put down while it is tried."""
+        before = self.state()
+        for entry in rng.sample(self.drives, len(self.drives)):
+            design = entry.design
+            try:
+                self.put(*(_placed(p, corner) for p in design.parts if p.kind not in RAMS))
+                self.keep(corner.frame.cell(cell) for cell in design.air)
+            except NoRoomError:
+                self.go_back(before)
+                continue
+            assert design.led is not None, "the drive is led"
+            end = corner.frame.cell(design.led)
+            yield Goal(corner.way, end, _lateness(entry, self.scenario.rules))
+            self.go_back(before)
+
+    def roomy(self, goals: Sequence[Goal]) -> bool:
+        """Whether no lead's end is walled in: so many cells that a lead may take join it."""
+        field = self.field()
+        watched = field.watched()
+
+        def open_from(cell: Cell) -> bool:
+            waiting, known = [cell], {cell}
+            while waiting and len(known) < ROOM:
+                here = waiting.pop()
+                near = {step(here, face) for face in FACES} - known - watched
+                new = [other for other in near if field.fits(other)]
+                known.update(new)
+                waiting += new
+            return len(known) >= ROOM
+
+        return all(field.fits(goal.cell) and open_from(goal.cell) for goal in goals)
+
+    def trigger(self, cover: Cell, way: Way, rng: Random) -> Cell:
+        """A button on a cover, its ram and the row of sensors behind it; the row's last cell."""
+        inward, unit = OPPOSITE[self.behind], f"trigger {way}"
+        deep = self.surface.depth - 1
+        to = STEM_TO if deep > STEM_TO else rng.randint(STEM_FROM, deep)
+        button = step(cover, inward)
+        press = self.scenario.rules.press
+        self.put(Part("button", button, self.behind, press=press, unit=unit))
+        self.put(Part("push_ram", step(cover, self.behind), self.behind, unit=unit))
+        self.keep({step(cover, self.behind, 2)})
+        row = [step(cover, self.behind, level) for level in range(STEM_FROM, to + 1)]
+        self.put(*(Part("sensor", cell, inward, unit=unit) for cell in row))
+        return row[-1]
 
     def machine(self, way: int) -> Machine:
         """All of it, seen from one way's button; no more dug than parts and what they hear need."""
-        dug = {cell for cell in self.dug() if cell[2] < -1}
+        dug = {cell for cell in self.dug() if self.surface.plane.level(cell) > 0}
         on_tape = set(self.tape)
-        floor = self.scenario.surfaces["floor"]
         covers = [
-            Part("cover", c, unit="surface") for c in floor.cells(".o#=@") if c not in on_tape
+            Part("cover", c, unit="surface")
+            for c in self.surface.cells(".o#=@")
+            if c not in on_tape
         ]
         first = "trigger forth" if way > 0 else "trigger back"
         parts = sorted(
@@ -96,3 +169,19 @@ class Layout(Site):
             (*parts, *covers),
             tuple(boxes(sorted(dug))),
         )
+
+
+def line_of(surface: Surface, tape: Sequence[Cell]) -> LiftLine:
+    """The lifts of a tape on a floor or ceiling, and the line that fires them."""
+    inward = VECTOR[OPPOSITE[surface.plane.behind]]
+    return deep_line(tape, inward) if surface.name == "floor" else over_line(tape, inward)
+
+
+def line_delay(surface: Surface) -> int:
+    """Ticks from the line's wires to its lifts."""
+    return 1 if surface.name == "floor" else 0
+
+
+def _placed(part: Part, corner: Corner) -> Part:
+    face = corner.frame.face(part.face) if part.face else None
+    return part._replace(at=corner.frame.cell(part.at), face=face, unit=corner.unit)

@@ -34,7 +34,7 @@ class CounterReport:
             case Countered(forth=forth, proof=proof) as found:
                 forth_at, back_at = [part.at for part in forth.parts if part.kind == "button"]
                 return [
-                    f"A ring of {len(forth.tape)} cells, {found.parts} parts. The button at "
+                    f"A loop of {len(forth.tape)} cells, {found.parts} parts. The button at "
                     f"{forth_at} moves it forth, the one at {back_at} back.",
                     f"Simulated in every case: {proof.text}.",
                     f"At rest {proof.rest_half_ticks / 2:g} ticks after a press. Never press "
@@ -45,10 +45,12 @@ class CounterReport:
                     "Caution: while the tape is sunk its surface is open. Keep everyone off until "
                     "it is flush again; local codes and licensed practice come first.",
                 ]
-            case NoCounter(why=why, remedy=remedy, tried=tried):
+            case NoCounter(why=why, remedy=remedy, tried=tried, proven=proven):
                 return [
                     f"No machine that runs both ways was found: {why}.",
-                    f"Layouts tried: {tried}. This proves nothing.",
+                    "That is proven for two drives a corner; of other ways it proves nothing."
+                    if proven
+                    else f"Layouts tried: {tried}. This proves nothing.",
                     remedy,
                 ]
 

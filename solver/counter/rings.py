@@ -1,65 +1,97 @@
-"""Scenario -> loops to try: the one that is drawn, or the rectangles that a floor allows."""
+"""Scenario -> loops to try, the best first: with room for two drives at every corner.
+
+The route search of all machines is asked, with a drive that stands for both: their rams, and what
+their wirings have in common. What that lets pass is judged by laying it out and by simulation.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import product
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
-import networkx as nx
-
-from models.geometry import HORIZONTAL, Cell, step
+from models.catalogue import Design
+from models.geometry import FACE_OF, VECTOR, Cell, Face
+from models.parts import Part
+from models.problem import Problem
+from models.route import RouteFound, RouteNone
+from models.rules import Rules
 from models.scenario import Scenario
+from models.surface import SurfaceName
+from models.system import System
+from solver.counter.layout import led_drives
+from solver.design.task import HEADS
+from solver.flatten import flatten
+from solver.net.systems import systems_for
+from solver.route.problem import clashing, route_problem, this_route
+from solver.route.search import RouteSearch
 
-LEAST = 7
-"""Cells of an edge: in shorter ones the drives at both ends disturb each other."""
-
-
-def rings_of(scenario: Scenario) -> Iterator[tuple[Cell, ...]]:
-    """Loops in the direction of travel; rectangles come shortest first."""
-    turned = 1 if scenario.loop.direction == "anticlockwise" else -1
-    loops = _drawn(scenario) if scenario.loop.shape == "exact" else _rectangles(scenario)
-    yield from (loop[::turned] for loop in loops)
-
-
-def _rectangles(scenario: Scenario) -> Iterator[tuple[Cell, ...]]:
-    """Rectangles against the clock, from the lower left corner."""
-    loop, floor = scenario.loop, scenario.surfaces["floor"]
-    most = scenario.rules.push_limit + 1
-    may, must, around = set(floor.cells(".o")), set(floor.cells("o")), loop.around
-    sizes = sorted(product(range(LEAST, most + 1), repeat=2), key=lambda size: (sum(size), size))
-    for width, length in sizes:
-        cells = 2 * (width + length) - 4
-        if not (loop.min_length or 0) <= cells <= (loop.max_length or cells):
-            continue
-        for x, y, z in sorted(may):
-            ring = _ring(x, y, z, width, length)
-            if not must <= set(ring) or not may.issuperset(ring):
-                continue
-            if around is None or (x < around[0] < x + width - 1 and y < around[1] < y + length - 1):
-                yield ring
+FIRST_SHARE = 0.4
+"""How much of the time left the first loop may take to be found."""
+NEXT_SHARE = 0.1
+"""How much of the time left each other loop may take."""
 
 
-def _drawn(scenario: Scenario) -> Iterator[tuple[Cell, ...]]:
-    """The loop of an exact drawing against the clock, if it is one loop."""
-    drawn = set(scenario.surfaces["floor"].cells("o"))
-    graph = nx.Graph(
-        (cell, near) for cell in drawn for face in HORIZONTAL if (near := step(cell, face)) in drawn
+@dataclass
+class Rings:
+    """Loops in the direction of travel, one after the other, until there is no more."""
+
+    scenario: Scenario
+    deadline: float
+    seed: int
+    none: str = ""
+    """Why there is no loop at all, if that is proven."""
+
+    def __iter__(self) -> Iterator[tuple[Cell, ...]]:
+        """The best loop that is left; ends where none is left or is found in time."""
+        problem = flatten(self.scenario)
+        (name,) = self.scenario.surfaces
+        system = replace(
+            systems_for(name)[0], name="both ways", drives=(pair(name, self.scenario.rules),)
+        )
+        search = _search(problem, system, self.seed)
+        share, found = FIRST_SHARE, False
+        while True:
+            now = time.monotonic()
+            verdict = search.solve(now + share * (self.deadline - now))
+            if not isinstance(verdict, RouteFound):
+                if isinstance(verdict, RouteNone) and not found:
+                    self.none = verdict.proof.reason
+                return
+            share, found = NEXT_SHARE, True
+            yield tuple(problem.graph.cells[i] for i in verdict.route.cells)
+            search.forbid(this_route(search.problem.options, verdict.route))
+
+
+def _search(problem: Problem, system: System, seed: int) -> RouteSearch:
+    routes = route_problem(problem, system)
+    return RouteSearch(routes, seed=seed, clash=lambda a, b: clashing(problem, system, a, b))
+
+
+def pair(surface: SurfaceName, rules: Rules) -> Design:
+    """What stands at a corner for both ways, whichever wirings are chosen."""
+    one, *others = (entry.design for entry in led_drives(surface, rules))
+    common = [p for p in one.parts if all(p.at in _cells(other) for other in others)]
+    return Design(
+        "a drive each way",
+        "drive",
+        one.up,
+        (*common, *map(_mirrored, common)),
+        (*HEADS, *map(_across, HEADS)),
+        system="both ways",
     )
-    if len(graph) != len(drawn) or any(count != 2 for _, count in graph.degree):
-        return
-    if not nx.is_connected(graph):
-        return
-    corner = min(drawn)
-    onward = step(corner, "+x")
-    yield (corner, *nx.shortest_path(graph.subgraph(drawn - {corner}), onward, step(corner, "+y")))
 
 
-def _ring(x: int, y: int, z: int, width: int, length: int) -> tuple[Cell, ...]:
-    """Against the clock as seen from above."""
-    right, top = x + width - 1, y + length - 1
-    return (
-        *((i, y, z) for i in range(x, right)),
-        *((right, j, z) for j in range(y, top)),
-        *((i, top, z) for i in range(right, x, -1)),
-        *((x, j, z) for j in range(top, y, -1)),
-    )
+def _cells(design: Design) -> Sequence[Cell]:
+    return [part.at for part in design.parts]
+
+
+def _across(cell: Cell) -> Cell:
+    """The cell as the drive of the other way has it: that comes along -y and leaves along -x."""
+    x, y, z = cell
+    return (-y, -x, z)
+
+
+def _mirrored(part: Part) -> Part:
+    face: Face | None = None if part.face is None else FACE_OF[_across(VECTOR[part.face])]
+    return part._replace(at=_across(part.at), face=face)

@@ -26,6 +26,7 @@ from solver.characterise.testbed import (
     mirrored,
     up_of,
 )
+from solver.design.surroundings import LED_AFTER
 from solver.design.task import HEADS, RAMS, Off
 from solver.net.lift_lines import ClashError
 
@@ -34,6 +35,8 @@ GROUNDS: dict[str, tuple[Ground, ...]] = {
     "flat": (FLOOR,),
     "over": (CEILING,),
     "wall": (NORTH, EAST),
+    "led": (FLOOR, CEILING),
+    "led-floor": (FLOOR,),
 }
 SNUG = (Case(False, True), Case(True, True))
 
@@ -63,7 +66,12 @@ def works(
                     bench = build(ground, spots, designs, design.system)
                 except ClashError:
                     return False
-                if not judge(bench, tuple(cases), orders=tuple(orders)).ok:
+                if not judge(
+                    bench,
+                    tuple(cases),
+                    orders=tuple(orders),
+                    afters=LED_AFTER if design.led else LED_AFTER[:1],
+                ).ok:
                     return False
     return True
 
@@ -113,7 +121,8 @@ def fit_air(
 
     def tried(air: Iterable[Cell]) -> Design | None:
         candidate = replace(design, air=(*design.air, *air))
-        fine = works(candidate, others, shapes, cases=SNUG, orders=(1,), grounds=1)
+        grounds = None if design.led else 1
+        fine = works(candidate, others, shapes, cases=SNUG, orders=(1,), grounds=grounds)
         return candidate if fine else None
 
     bare = tried(())

@@ -12,12 +12,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from models.catalogue import Design
-from models.geometry import Face
+from models.geometry import Cell, Face
 from models.parts import Part
 from solver.characterise.testbed import Spot, plus, rectangle
 from solver.design.fit import GROUNDS, as_design, first_unborne, fit_air, shelled, works
 from solver.design.search import Best, Problem, fewest
-from solver.design.surroundings import surrounded
+from solver.design.surroundings import LED_SURFACES, led, surrounded
 from solver.design.task import HEADS, Off, box
 from solver.design.timing import timing_of
 from solver.net.catalogue import Entry, Proof, write_entries
@@ -43,11 +43,16 @@ class Recipe:
     last_feed: int = 17
     """The later a drive may feed, the narrower its margin."""
     objective: str = "fewest parts"
+    led: Cell | None = None
+    """Where a lead ends that fires it; None: it watches the lift beside it."""
 
     def problem(self) -> Problem:
         """The question in clauses."""
         xs, ys, zs = (range(low, high + 1) for low, high in self.box)
         cells = box(xs, ys, zs)
+        if self.led is not None:
+            task, *others = led(self.name, cells, self.led, LED_SURFACES[self.system])
+            return Problem(task, tuple(others))
         return Problem(
             surrounded(
                 self.name,
@@ -64,6 +69,7 @@ class Recipe:
 
 CUBE: tuple[Span, Span, Span] = ((-2, 0), (-3, -1), (-3, -1))
 FLAT: tuple[Span, Span, Span] = ((-2, 0), (-2, -1), (-3, -1))
+STACK: tuple[Span, Span, Span] = ((-2, 0), (-2, -1), (-4, -1))
 SHALLOW: tuple[Span, Span, Span] = ((-2, 0), (-4, -1), (-2, -1))
 LONG: tuple[Span, Span, Span] = ((-2, 0), (-4, -1), (-3, -1))
 STRIP: tuple[Span, Span, Span] = ((-4, 1), (-2, -1), (-3, -1))
@@ -84,6 +90,14 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe("floor-shallow-11", "deep", "+z", SHALLOW, 12, objective="least depth"),
     Recipe("floor-early-11", "deep", "+z", FLAT, 12, last_feed=13, objective="earliest feed"),
     Recipe("ceiling-early-8", "over", "-z", FLAT, 9, last_feed=13, objective="earliest feed"),
+    Recipe("led-along-9", "led", "+z", CUBE, 10, led=(-3, -2, -2)),
+    Recipe("led-across-9", "led", "+z", CUBE, 10, led=(-1, -4, -2)),
+    Recipe("led-across-10", "led", "+z", CUBE, 11, led=(-1, -4, -3)),
+    Recipe("led-behind-10", "led", "+z", CUBE, 11, led=(-1, -3, -4)),
+    Recipe("led-floor-behind-8", "led-floor", "+z", FLAT, 9, led=(-1, -2, -4)),
+    Recipe("led-floor-along-8", "led-floor", "+z", FLAT, 9, led=(-3, -2, -2)),
+    Recipe("led-floor-high-8", "led-floor", "+z", FLAT, 9, led=(-3, -2, -1)),
+    Recipe("led-floor-across-9", "led-floor", "+z", STACK, 10, led=(-1, -3, -4)),
 )
 
 
@@ -91,6 +105,8 @@ def shapes_for(system: str, parity: str, objective: str = "") -> list[list[Spot]
     """Machines on which air is fitted and a design is proven."""
     if objective == "strips of four":
         return [rectangle(3, 3), rectangle(4, 5), plus(4, 5)]
+    if system in LED_SURFACES:
+        return [rectangle(6, 6), rectangle(7, 8), plus(9, 7)]
     if system != "wall":
         return [rectangle(3, 3), rectangle(4, 5), plus(7, 5)]
     if parity == "odd":
@@ -159,10 +175,15 @@ def sturdiest(
             least = len(wiring(design))
             return design, 0, confirmed(problem, least, more, outcome.seconds, budget_s, log)
         parts = outcome.parts
-        bare = as_design(recipe.name, recipe.system, recipe.up, parts)
+        bare = bare_design(recipe, parts)
         tried = fit_air(bare, others, shapes)
         if tried is not None and not works(tried, others, shapes):
             tried = None
+
+
+def bare_design(recipe: Recipe, parts: Sequence[Part]) -> Design:
+    """A wiring with its rams."""
+    return replace(as_design(recipe.name, recipe.system, recipe.up, parts), led=recipe.led)
 
 
 def wiring(design: Design) -> tuple[Part, ...]:
@@ -197,7 +218,7 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
             partners: dict[Face, Design] = partners,
             shapes: list[list[Spot]] = shapes,
         ) -> bool:
-            bare = as_design(recipe.name, recipe.system, recipe.up, parts)
+            bare = bare_design(recipe, parts)
             if recipe.system == "wall" and len(partners) < 3:
                 return True  # No whole machine yet; judged with the others in the end.
             wide = _widely_dug(partners, bare, shapes)
@@ -205,7 +226,7 @@ def make(recipes: tuple[Recipe, ...], budget_s: float, log: Log) -> list[Entry]:
 
         best, proofs = synthesize(recipe, accept, budget_s, log)
         assert best.parts is not None, f"{recipe.name}: nothing from {recipe.start} parts on"
-        bare = as_design(recipe.name, recipe.system, recipe.up, best.parts)
+        bare = bare_design(recipe, best.parts)
         found.append((recipe, bare, best, proofs))
     entries = [worked_entry()]
     for recipe, bare, best, proofs in found:

@@ -58,6 +58,7 @@ class Physics:
         options += [("buffer", face) for face in self.level]
         options += [("inverter", face) for face in (self.down, *self.level)]
         options += [("sensor", face) for face in FACES if self._watchable(step(cell, face))]
+        options = [option for option in options if option[0] in ("air", *self.task.kinds)]
         self.options[cell] = {option: self.f.new() for option in options}
         self.f.exactly_one(list(self.options[cell].values()))
         self.delay[cell] = {d: self.f.new() for d in DELAYS}

@@ -40,6 +40,8 @@ class Problem:
     """A task in clauses."""
 
     task: Task
+    also: tuple[Task, ...] = ()
+    """The same drive in other surroundings: it must do there too."""
     world: Physics = field(init=False)
     refused: list[list[int]] = field(default_factory=list)
     """One clause for each wiring that the simulator did not accept."""
@@ -49,6 +51,8 @@ class Problem:
     def __post_init__(self) -> None:
         self.world = Physics(self.task)
         require_cycle(self.world)
+        for task in self.also:
+            require_cycle(Physics(task, self.world))
 
     def bear(self, off: Off) -> None:
         """From now on only wirings that also work with this delay off.
@@ -57,10 +61,10 @@ class Problem:
         if it is wanted to feed early when its delays are right.
         """
         self.borne.append(off)
-        task = replace(self.task, last_feed=Task.last_feed)
-        if off.half_ticks > 0:
-            task = replace(task, horizon=task.horizon + SETTLING)
-        require_cycle(Physics(task, self.world, off))
+        for task in (self.task, *self.also):
+            late = SETTLING if off.half_ticks > 0 else 0
+            other = replace(task, last_feed=Task.last_feed, horizon=task.horizon + late)
+            require_cycle(Physics(other, self.world, off))
 
     def used(self) -> list[int]:
         """One literal a free cell: something is in it."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from models.geometry import Cell, Face
 from models.parts import Part
@@ -98,3 +99,38 @@ def _leaves(parity: str) -> Iterable[int]:
     if parity == "any":
         return range(-REACH, 1)
     return range(0 if parity != "even" else -1, -REACH - 1, -2)
+
+
+LED_AFTER = (2, 4)
+"""Half-ticks from the lifts of a corner until the last sensor of a lead to its drive is on."""
+LED_HORIZON = 24
+"""Half-ticks; a led drive begins later than one that watches its lift."""
+
+
+LED_SURFACES: dict[str, tuple[tuple[str, Face], ...]] = {
+    "led": (("deep", "+z"), ("over", "-z")),
+    "led-floor": (("deep", "+z"),),
+}
+"""Beside which lines, and which way up, the led drives of a system stand."""
+
+
+def led(
+    name: str, free: Iterable[Cell], watched: Cell, sides: Iterable[tuple[str, Face]]
+) -> tuple[Task, ...]:
+    """The tasks of a drive that is fired by a lead ending in `watched`.
+
+    It is made of what stands on nothing. One wiring must do on all sides, whether the lead comes
+    early or a tick later.
+    """
+    cells = tuple(free)
+    tasks = [surrounded(name, system, up, cells, watch_own=True) for system, up in sides]
+    return tuple(
+        replace(
+            task,
+            changes={watched: (after, after + 2)},
+            horizon=LED_HORIZON,
+            kinds=("block", "sensor"),
+        )
+        for task in tasks
+        for after in LED_AFTER
+    )

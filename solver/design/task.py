@@ -68,6 +68,8 @@ class Task:
     """Whether sensors may watch the drive's rams; these must then move alike in every run."""
     watch_own: bool = False
     """Whether sensors may also watch the drive's own parts."""
+    kinds: tuple[Kind, ...] = ("block", "insulator", "wire", "buffer", "inverter", "sensor")
+    """What the drive may be made of."""
 
 
 def box(xs: range, ys: range, zs: range) -> list[Cell]:

@@ -85,6 +85,7 @@ def _entry(record: dict[str, Any]) -> Entry:
         parts=tuple(Part(k, _cell(at), face, delay) for k, at, face, delay in record["parts"]),
         air=tuple(_cell(at) for at in record["air"]),
         system=record["system"],
+        led=_cell(record["led"]) if record.get("led") else None,
     )
     made = Entry(
         design,
@@ -112,6 +113,7 @@ def as_record(made: Entry) -> dict[str, Any]:
         "system": design.system,
         "up": design.up,
         "parity": made.parity,
+        **({"led": list(design.led)} if design.led else {}),
         "objective": made.objective,
         "box": [list(pair) for pair in made.box],
         "bound": made.bound,

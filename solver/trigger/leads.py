@@ -42,16 +42,21 @@ class Leads:
         self.end: Cell | None = None
         """Where the last sensor of a lead must stand: it may be watched there."""
 
-    def lay(self, goal: Cell, heading: Cell | None, length: int, unit: str) -> bool:
-        """Sensors that put out into `goal`, so many ticks from the trigger; False: not found."""
+    def lay(
+        self, goal: Cell, heading: Cell | None, length: int, unit: str, *, stop: bool = False
+    ) -> bool:
+        """Sensors that put out into `goal`, so many ticks from the trigger; False: not found.
+
+        `stop`: the last one stands in `goal`, where it is watched, and puts out to nobody.
+        """
         self.field = self.site.field()
         self.watched = self.field.watched()
         for root in self._roots(goal, length):
             rest = length - self.steps[root]
-            way = self.shortest(goal, heading, root)
+            way = self.shortest(goal, heading, root, stop=stop)
             if way is None or len(way) > rest or (rest - len(way)) % 2:
                 continue
-            way = self._bent(root, goal, way, rest)
+            way = self._bent(root, None if stop else goal, way, rest)
             if len(way) == rest:
                 self._put(root, way, unit)
                 return True
@@ -88,11 +93,13 @@ class Leads:
             for other in self.starts
         )
 
-    def shortest(self, goal: Cell, heading: Cell | None, root: Cell) -> list[Cell] | None:
+    def shortest(
+        self, goal: Cell, heading: Cell | None, root: Cell, *, stop: bool = False
+    ) -> list[Cell] | None:
         """The cells of the shortest lead, the heading of its last sensor given; None: no way."""
         faces = list(FACES)
         self.rng.shuffle(faces)
-        self.end = None if heading is None else sub(goal, heading)
+        self.end = goal if stop else (None if heading is None else sub(goal, heading))
         came: dict[tuple[Cell, Face], tuple[Cell, Face] | None] = {}
         waiting: list[tuple[int, int, int, tuple[Cell, Face]]] = []
 
@@ -108,7 +115,8 @@ class Leads:
             _, negative, _, state = heappop(waiting)
             cell, face = state
             out = step(cell, face)
-            if out == goal and heading in (None, VECTOR[face]):
+            ends = cell == goal and self.field.harmless(out) if stop else out == goal
+            if ends and heading in (None, VECTOR[face]):
                 way: list[Cell] = []
                 here: tuple[Cell, Face] | None = state
                 while here is not None:
@@ -125,8 +133,8 @@ class Leads:
                     enter(after, state, 1 - negative)
         return None
 
-    def _bent(self, root: Cell, goal: Cell, way: list[Cell], length: int) -> list[Cell]:
-        """The same lead with bends in it."""
+    def _bent(self, root: Cell, goal: Cell | None, way: list[Cell], length: int) -> list[Cell]:
+        """The same lead with bends in it. Without a goal it puts out to nobody."""
         for _ in range(BENDS):
             if len(way) == length:
                 break
@@ -136,7 +144,9 @@ class Leads:
             new = [step(way[at], aside), step(way[at + 1], aside)]
             if all(self._open(cell) for cell in new):
                 longer = [*way[: at + 1], *new, *way[at + 1 :]]
-                way = longer if self._runs([root, *longer, goal]) else way
+                out = add(longer[-1], sub(longer[-1], longer[-2]))
+                if goal is not None or self.field.harmless(out):
+                    way = longer if self._runs([root, *longer, goal or out]) else way
         return way
 
     def _runs(self, cells: Sequence[Cell]) -> bool:
