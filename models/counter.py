@@ -1,4 +1,4 @@
-"""A machine with two buttons, one a way, and what is proven of it."""
+"""A machine with a button for each way, or one for both, and what is proven of it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from models.machine import Machine
 
 @dataclass(frozen=True)
 class TwoWays:
-    """What a press does on either button."""
+    """What presses do."""
 
     ok: bool
     text: str
@@ -24,8 +24,9 @@ class Countered:
     """The machine, seen from either button."""
 
     forth: Machine
-    back: Machine
-    """The same parts; the tape runs the other way and its button comes first."""
+    back: Machine | None
+    """The same parts; the tape runs the other way and its button comes first. None: one button
+    moves the tape forth, and with the next press back."""
     proof: TwoWays
     tried: int
     """Layouts that were begun until this one was right."""

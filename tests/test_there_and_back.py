@@ -17,12 +17,13 @@ from random import Random
 import pytest
 
 from models.counter import Countered, NoCounter
-from models.geometry import OPPOSITE, Box, Cell, Frame
+from models.geometry import OPPOSITE, Box, Cell, Frame, step
 from models.machine import ALL_CASES, Case, Machine
 from models.parts import RAMS, Part
 from models.rules import Rules
 from solver.characterise.testbed import corner_frames, polygon, rectangle
 from solver.check import check_machine
+from solver.counter.alternate import parts
 from solver.counter.counter import counter_machine
 from solver.counter.prove import prove_two_ways
 from solver.machine_file import read_machine, write_machine
@@ -190,9 +191,11 @@ def court(
     )
 
 
-def designed(text: str, budget_s: float = 120, seed: int = 0) -> Countered | NoCounter:
-    scenario = parse_scenario(text, Path("hall.toml"))
-    return counter_machine(scenario, time.monotonic() + budget_s, seed, lambda line: None)
+def designed(
+    text: str, budget_s: float = 120, seed: int = 0, *, one_button: bool = False
+) -> Countered | NoCounter:
+    scenario, until = parse_scenario(text, Path("hall.toml")), time.monotonic() + budget_s
+    return counter_machine(scenario, until, seed, lambda line: None, one_button=one_button)
 
 
 @pytest.fixture(scope="module")
@@ -345,3 +348,98 @@ def test_without_a_machine_the_status_is_undecided(tmp_path):
     assert done.returncode == 4
     assert "proves nothing" in done.stdout
     assert not (tmp_path / "out").exists()
+
+
+# ------------------------------------------------------------------ one button, now forth, now back
+
+
+@pytest.fixture(scope="module")
+def swing() -> Countered:
+    found = designed(hall(8, 8), seed=1, one_button=True)
+    assert isinstance(found, Countered)
+    return found
+
+
+def test_one_button_moves_the_tape_forth_and_back_by_turns(swing):
+    machine = swing.forth
+    assert swing.back is None
+    assert [part.kind for part in machine.parts].count("button") == 1
+    assert not check_machine(machine)
+    for case in ALL_CASES:
+        simulation = Simulation(machine, case)
+        assert simulation.run_to_rest(200)
+        states = [simulation.state()]
+        for number in range(6):
+            simulation.press()
+            assert simulation.run_to_rest()
+            assert not simulation.faults
+            assert not simulation.misplaced((number + 1) % 2)
+            states.append(simulation.state())
+        assert states[0] == states[2] == states[4] == states[6] != states[1]
+        assert states[1] == states[3] == states[5]
+
+
+@pytest.mark.parametrize("case", ALL_CASES, ids=str)
+def test_the_twin_sees_it_swing_too(swing, case):
+    made = json.loads(write_machine(swing.forth))
+    at = next(tuple(part["at"]) for part in made["parts"] if part["kind"] == "button")
+    experiment = Experiment(made, overhead=case.overhead, ground=case.ground)
+    experiment.presses = [(at, 1), (at, 1 + swing.proof.rest_half_ticks)]
+    assert compare(experiment) == ""
+
+
+def test_a_swing_is_right_from_the_stated_interval_on(swing):
+    rng = Random(8)
+    for case in ALL_CASES:
+        simulation = Simulation(swing.forth, case)
+        simulation.run_to_rest(200)
+        for number in range(12):
+            simulation.press()
+            wait = swing.proof.interval_half_ticks + rng.choice((0, 0, 1, 3, 50))
+            for _ in range(wait):
+                simulation.step()
+            assert not simulation.misplaced((number + 1) % 2)
+        assert simulation.run_to_rest()
+        assert not simulation.faults
+
+
+def test_every_part_of_the_swings_memory_is_needed(swing):
+    """The rams that bar, the inverters, the buffers: without one of them it is no swing."""
+    unit = [part for part in swing.forth.parts if part.unit == "trigger"]
+    tried = 0
+    for part in unit:
+        if part.kind in ("push_ram", "inverter", "buffer"):
+            tried += 1
+            parts = tuple(p for p in swing.forth.parts if p != part)
+            assert not prove_two_ways(replace(swing.forth, parts=parts)).ok, part
+    assert tried == 8
+
+
+def test_the_unit_stands_on_what_it_must_and_takes_each_cell_once():
+    unit = parts()
+    assert len({part.at for part in unit}) == len(unit) == 22
+    full = {part.at for part in unit if part.kind == "block"}
+    for part in unit:
+        if part.kind in ("wire", "buffer"):
+            assert step(part.at, "-z") in full
+        if part.kind == "inverter":
+            assert part.face is not None
+            assert step(part.at, part.face) in full
+
+
+def test_a_swing_is_told_of_in_its_plan(tmp_path):
+    out = tmp_path / "out"
+    done = ringwright("counter", SCENARIO, "--one-button", "--out", out, "--json", "--quiet")
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert len(told["buttons"]) == 1
+    text = " ".join((out / "plan.txt").read_text().split())
+    assert "THERE AND BACK" in text
+    assert f"Never press sooner than {told['interval']:g} ticks" in text
+    assert not (out / "back.json").exists()
+
+
+def test_one_button_is_for_floors():
+    found = designed(hall(8, 8, surface="ceiling"), 20, one_button=True)
+    assert isinstance(found, NoCounter)
+    assert "floors only" in found.why

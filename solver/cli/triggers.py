@@ -76,6 +76,7 @@ def trigger(
 @json_option
 @force_option
 @quiet_option
+@click.option("--one-button", is_flag=True, help="One button: now forth, now back. Floors.")
 def counter(
     scenario: Path,
     out_dir: Path,
@@ -84,8 +85,9 @@ def counter(
     as_json: bool,
     force: bool,
     quiet: bool,
+    one_button: bool,
 ) -> int:
-    """Design a loop with two buttons for SCENARIO: one moves it forth, the other back.
+    """Design a loop for SCENARIO that runs both ways: two buttons, or one that does both by turns.
 
     One floor or one ceiling, any shape of loop. Two drives stand at each corner, one the mirror
     image of the other. Loops through the wishes are tried, the best first, until a machine is right
@@ -95,11 +97,18 @@ def counter(
     \b
     Example:
       ringwright counter scenarios/counter/promenade.toml --out out/promenade
+      ringwright counter scenarios/counter/promenade.toml --one-button --out out/swing
     """
     from solver.counter.report import counter_file
 
     report = counter_file(
-        scenario, out_dir, budget_s=budget_s, seed=seed, force=force, say=progress(quiet)
+        scenario,
+        out_dir,
+        budget_s=budget_s,
+        seed=seed,
+        force=force,
+        say=progress(quiet),
+        one_button=one_button,
     )
     return deliver(report, out_dir, force=force, as_json=as_json)
 

@@ -13,6 +13,7 @@ from models.problem import Digging
 from models.scenario import Scenario
 from solver.characterise.testbed import LEAD_AFTER
 from solver.check import check_against, check_machine
+from solver.counter.alternate import Port, alternator
 from solver.counter.layout import (
     LEAST_DEPTH,
     WAYS,
@@ -35,6 +36,8 @@ LONGER = 16
 """How much longer than the farthest goal needs leads may be."""
 LAYOUTS = 4
 """Pairs of buttons tried on a ring in a round."""
+REST = 2
+"""Ticks that a ram needs to be back after a press."""
 APART = 4
 """Cells between two buttons, at least."""
 SPREADS = (4, 12)
@@ -44,21 +47,24 @@ AHEAD = LEAD_AFTER // 2
 
 
 def counter_machine(
-    scenario: Scenario, deadline: float, seed: int, say: Say
+    scenario: Scenario, deadline: float, seed: int, say: Say, *, one_button: bool = False
 ) -> Countered | NoCounter:
-    """Try rings, the shortest first, and buttons until a machine proves itself or time is up.
+    """Try loops, the best first, and buttons until a machine proves itself or time is up.
 
-    `deadline` is a `time.monotonic()` time.
+    `deadline` is a `time.monotonic()` time. `one_button`: it moves the tape now forth, now back.
     """
-    reason = _beyond(scenario)
+    reason = _beyond(scenario, one_button)
     if reason is not None:
         return NoCounter(*reason, tried=0)
-    return _Search(scenario, deadline, seed, say).run()
+    return _Search(scenario, deadline, seed, say, one_button).run()
 
 
 class _Search:
-    def __init__(self, scenario: Scenario, deadline: float, seed: int, say: Say) -> None:
+    def __init__(
+        self, scenario: Scenario, deadline: float, seed: int, say: Say, one_button: bool
+    ) -> None:
         self.scenario, self.deadline, self.seed, self.say = scenario, deadline, seed, say
+        self.one_button = one_button
         self.digging = Digging(scenario)
         self.why = ""
         self.tried = 0
@@ -109,27 +115,34 @@ class _Search:
         self.tried += 1
         try:
             layout = Layout(self.scenario, self.digging, tape)
-            lead_up(layout, buttons, rng, self.deadline)
+            lead_up(layout, buttons, self.one_button, rng, self.deadline)
         except (NoRoomError, NoLeadsError) as error:
             self.why = str(error)
             return None
-        forth, back = layout.machine(1), layout.machine(-1)
+        forth = layout.machine(1)
+        back = None if self.one_button else layout.machine(-1)
         if faults := check_machine(forth) or check_against(forth, self.scenario):
             self.why = faults[0].text
             return None
         proof = prove_two_ways(forth)
-        self.say(f"{len(tape)} cells, buttons at {buttons[0]} and {buttons[1]}: {proof.text}")
+        where = " and ".join(str(cell) for cell in (buttons[:1] if self.one_button else buttons))
+        self.say(f"{len(tape)} cells, button at {where}: {proof.text}")
         self.why = proof.text
         return Countered(forth, back, proof, self.tried) if proof.ok else None
 
 
-def _beyond(scenario: Scenario) -> tuple[str, str] | None:
+def _beyond(scenario: Scenario, one_button: bool) -> tuple[str, str] | None:
     """What this way of building does not do, and what to change."""
     names = list(scenario.surfaces)
     if len(names) > 1 or names[0] not in LEAST_DEPTH:
         return (
             "there and back is built on a single floor or ceiling only",
             "Give the floor or the ceiling alone.",
+        )
+    if one_button and names[0] != "floor":
+        return (
+            "one button for both ways is built on floors only: its wires stand on things",
+            "Leave out --one-button, or give the floor.",
         )
     least, depth = LEAST_DEPTH[names[0]], scenario.surfaces[names[0]].depth
     if depth < least:
@@ -145,16 +158,24 @@ def _beyond(scenario: Scenario) -> tuple[str, str] | None:
     return None
 
 
-def lead_up(layout: Layout, buttons: Sequence[Cell], rng: Random, deadline: float) -> None:
+def lead_up(
+    layout: Layout, buttons: Sequence[Cell], one: bool, rng: Random, deadline: float
+) -> None:
     """Add triggers, wirings and leads. Raises NoRoomError or NoLeadsError."""
-    starts = {
-        way: layout.trigger(cover, way, rng) for cover, way in zip(buttons, WAYS, strict=True)
-    }
+    ports: list[Port] = []
+    if one:
+        starts, ports = alternator(layout, buttons[0], rng)
+    else:
+        pairs = zip(WAYS, buttons, strict=True)
+        starts = {way: layout.trigger(cover, way, rng) for way, cover in pairs}
+    ends = [Goal(port.way, cell, ()) for port in ports for cell in port.way_in]
     goals: list[Goal] = []
     for corner in rng.sample(layout.corners, len(layout.corners)):
-        goals.append(_wired(layout, corner, goals, rng))
+        goals.append(_wired(layout, corner, (*ends, *goals), rng))
     for way in WAYS:
-        _fan(layout, starts, way, [goal for goal in goals if goal.way == way], rng, deadline)
+        mine = [goal for goal in goals if goal.way == way]
+        back = [port for port in ports if port.way == way]
+        _fan(layout, starts, way, mine, back, rng, deadline)
 
 
 def _wired(layout: Layout, corner: Corner, others: Sequence[Goal], rng: Random) -> Goal:
@@ -170,10 +191,14 @@ def _fan(
     starts: Mapping[Way, Cell],
     way: Way,
     goals: Sequence[Goal],
+    ports: Sequence[Port],
     rng: Random,
     deadline: float,
 ) -> None:
-    """Leads from one trigger to its drives and to the line, longer and longer until all fit."""
+    """Leads from one trigger to its drives and to the line, longer and longer until all fit.
+
+    Those to ports only have to come when the press is over.
+    """
     start = starts[way]
     alone = Leads(layout, [*starts.values()], start, rng)
     least = 0
@@ -182,6 +207,9 @@ def _fan(
         if shortest is None:
             raise NoLeadsError(f"no lead reaches {goal.cell} from the button {way}")
         least = max(least, len(shortest) - max(goal.late))
+    for port in ports:
+        if alone.shortest(port.buffer, port.heading, start) is None:
+            raise NoLeadsError(f"no lead reaches {port.buffer} from the button {way}")
     ahead = AHEAD + line_delay(layout.surface)
     for turn in range(TRIES * LONGER):
         if time.monotonic() > deadline:
@@ -198,12 +226,24 @@ def _fan(
         for entry in _entries(layout, start, length - ahead, rng):
             wanted.insert(rng.randrange(len(wanted) + 1), (entry, length - ahead, False))
         leads = Leads(layout, [*starts.values()], start, rng)
-        if all(
-            leads.lay(cell, None, ticks, f"lead {way}", stop=stop) for cell, ticks, stop in wanted
+        unit, press = f"lead {way}", layout.scenario.rules.press
+        # Ports have one way in, which other leads would close.
+        if all(_report(leads, port, press, unit) for port in ports) and all(
+            leads.lay(cell, None, ticks, unit, stop=stop) for cell, ticks, stop in wanted
         ):
             return
         layout.go_back(before)
     raise NoLeadsError(f"no leads of one length were found from the button {way}")
+
+
+def _report(leads: Leads, port: Port, press: int, unit: str) -> bool:
+    """A lead to a port that comes when a press of so many ticks is over, or later."""
+    least = press + REST
+    least += (distance(port.buffer, leads.start) - least - 1) % 2
+    return any(
+        leads.lay(port.buffer, port.heading, ticks, unit)
+        for ticks in range(least, least + 2 * LONGER, 2)
+    )
 
 
 def _length(goal: Goal, start: Cell, length: int) -> int | None:

@@ -137,15 +137,24 @@ class Layout(Site):
     def trigger(self, cover: Cell, way: Way, rng: Random) -> Cell:
         """A button on a cover, its ram and the row of sensors behind it; the row's last cell."""
         inward, unit = OPPOSITE[self.behind], f"trigger {way}"
+        press, ram = self.scenario.rules.press, step(cover, self.behind)
+        self.put(Part("button", step(cover, inward), self.behind, press=press, unit=unit))
+        self.put(Part("push_ram", ram, self.behind, unit=unit))
+        self.keep({step(ram, self.behind)})
+        return self.stem(step(ram, self.behind), self.bottom(rng), unit)
+
+    def bottom(self, rng: Random) -> int:
+        """How deep the rows of sensors behind triggers go, in cells behind the surface."""
         deep = self.surface.depth - 1
-        to = STEM_TO if deep > STEM_TO else rng.randint(STEM_FROM, deep)
-        button = step(cover, inward)
-        press = self.scenario.rules.press
-        self.put(Part("button", button, self.behind, press=press, unit=unit))
-        self.put(Part("push_ram", step(cover, self.behind), self.behind, unit=unit))
-        self.keep({step(cover, self.behind, 2)})
-        row = [step(cover, self.behind, level) for level in range(STEM_FROM, to + 1)]
-        self.put(*(Part("sensor", cell, inward, unit=unit) for cell in row))
+        return STEM_TO if deep > STEM_TO else rng.randint(STEM_FROM, deep)
+
+    def stem(self, watched: Cell, bottom: int, unit: str) -> Cell:
+        """A row of sensors behind what the first of them watches; the row's last cell."""
+        first = self.surface.plane.level(watched) + 1
+        row = [step(watched, self.behind, k) for k in range(1, bottom - first + 2)]
+        if not row:
+            raise NoRoomError(f"there is no room for a row of sensors behind {watched}")
+        self.put(*(Part("sensor", cell, OPPOSITE[self.behind], unit=unit) for cell in row))
         return row[-1]
 
     def machine(self, way: int) -> Machine:

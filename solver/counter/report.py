@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from html import escape
 from pathlib import Path
 
-from models.counter import Countered, NoCounter
+from models.counter import Countered, NoCounter, TwoWays
 from models.fault import InputError
+from models.machine import Machine
+from models.plan import BuildPlan
 from solver.built import NAMES as OF_ONE
 from solver.built import write_built
 from solver.counter.counter import Say, counter_machine
 from solver.files import check_out_dir
+from solver.plan.plan import build_plan
 from solver.read_scenario import read_scenario
+from solver.sheets.chapter import Chapter
 
 NAMES = (*OF_ONE, "back.json", "back.html", "back.txt")
 
@@ -32,16 +38,25 @@ class CounterReport:
         """Lines for the terminal."""
         match self.result:
             case Countered(forth=forth, proof=proof) as found:
-                forth_at, back_at = [part.at for part in forth.parts if part.kind == "button"]
+                at = [part.at for part in forth.parts if part.kind == "button"]
+                which = (
+                    f"The button at {at[0]} moves it forth, the one at {at[1]} back."
+                    if len(at) > 1
+                    else f"The button at {at[0]} moves it forth, and with the next press back."
+                )
                 return [
-                    f"A loop of {len(forth.tape)} cells, {found.parts} parts. The button at "
-                    f"{forth_at} moves it forth, the one at {back_at} back.",
+                    f"A loop of {len(forth.tape)} cells, {found.parts} parts. {which}",
                     f"Simulated in every case: {proof.text}.",
                     f"At rest {proof.rest_half_ticks / 2:g} ticks after a press. Never press "
                     f"sooner than {proof.interval_half_ticks / 2:g} ticks after the last press of "
-                    "either button.",
-                    "No claim is made of fewest parts. back.json is the same machine seen from "
-                    "the other button.",
+                    "any button.",
+                    "No claim is made of fewest parts."
+                    + (
+                        " back.json is the same machine seen from the other button."
+                        if found.back
+                        else " `ringwright simulate` looks for a cell onward at each press, and "
+                        "finds every second one back."
+                    ),
                     "Caution: while the tape is sunk its surface is open. Keep everyone off until "
                     "it is flush again; local codes and licensed practice come first.",
                 ]
@@ -75,15 +90,55 @@ class CounterReport:
         """Write the machine and its plans, seen from either button, if there is one."""
         if not isinstance(self.result, Countered):
             return []
-        return write_built((self.result.forth, self.result.back), out_dir, NAMES, force)
+        forth, back = self.result.forth, self.result.back
+        if back is None:
+            plan, told = _swinging(self.result.proof), _chapter(self.result.proof)
+            return write_built((forth,), out_dir, OF_ONE, force, plan, [told])
+        return write_built((forth, back), out_dir, NAMES, force)
+
+
+def _swinging(proof: TwoWays) -> Callable[[Machine], BuildPlan]:
+    """The plan of a machine whose presses go forth and back by turns."""
+
+    def plan_of(machine: Machine) -> BuildPlan:
+        plan = build_plan(machine, margins=False)
+        if plan.timing is None:
+            return plan
+        times = replace(plan.timing, interval_half_ticks=proof.interval_half_ticks)
+        return replace(plan, timing=times)
+
+    return plan_of
+
+
+def _chapter(proof: TwoWays) -> Chapter:
+    """What the builder must know of it that no other machine has."""
+    lines = (
+        "The first press moves the tape forth by one cell, the next one back, and so on: two",
+        "inverters of the trigger remember which is next. What the times and waveforms above show",
+        "is a press forth. Before the first press these inverters must have come to rest as the",
+        "plan shows them; which of the two is lit then decides which way comes first.",
+        f"Never press sooner than {proof.interval_half_ticks / 2:g} ticks after the last press; at "
+        f"rest after {proof.rest_half_ticks / 2:g}.",
+        "How far delays may be off was not looked at.",
+    )
+    html = f"<p>{escape(' '.join(lines))}</p>"
+    return Chapter("there-and-back", "There and back", lines, html)
 
 
 def counter_file(
-    path: Path, out_dir: Path, *, budget_s: float, seed: int, force: bool, say: Say
+    path: Path,
+    out_dir: Path,
+    *,
+    budget_s: float,
+    seed: int,
+    force: bool,
+    say: Say,
+    one_button: bool = False,
 ) -> CounterReport:
     """Read a scenario, tell all that is wrong with it, and search."""
     scenario = read_scenario(path)
     faults = check_out_dir(out_dir, NAMES, force)
     if faults:
         raise InputError(faults)
-    return CounterReport(counter_machine(scenario, time.monotonic() + budget_s, seed, say))
+    deadline = time.monotonic() + budget_s
+    return CounterReport(counter_machine(scenario, deadline, seed, say, one_button=one_button))

@@ -13,8 +13,11 @@ from solver.plan.layers import Homes, layers_of
 from solver.plan.watch import crushing, movers, openings, timing, watch_press
 
 
-def build_plan(machine: Machine) -> BuildPlan:
-    """Everything that the sheets and the page show of a machine."""
+def build_plan(machine: Machine, *, margins: bool = True) -> BuildPlan:
+    """Everything that the sheets and the page show of a machine.
+
+    `margins`: whether to look how far delays may be off, by presses that all do the same.
+    """
     homes = Homes(machine)
     layers = layers_of(machine, homes)
     trace = watch_press(machine)
@@ -34,7 +37,7 @@ def build_plan(machine: Machine) -> BuildPlan:
         openings=openings(machine, trace),
         movers=movers(machine, trace),
         crushing=crushing(machine, trace),
-        margins=find_margins(machine, times) if times else None,
+        margins=find_margins(machine, times) if times and margins else None,
     )
 
 
