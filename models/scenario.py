@@ -88,6 +88,8 @@ class Scenario:
     """By name. Open cells (`.`) demand nothing and have none."""
     taken: frozenset[Cell] = frozenset()
     """Cells that are not to be dug, as another machine of the room has them."""
+    beside: frozenset[Cell] = frozenset()
+    """Tape of other machines of the room: no drive may stand where it would disturb it."""
 
     def mark_at(self, cell: Cell) -> Mark | None:
         """The mark of a surface cell; None if no given surface has the cell."""

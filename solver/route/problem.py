@@ -159,6 +159,7 @@ def _options(
     vents: bool,
 ) -> Iterable[CornerOption]:
     tokens: dict[Cell, int] = {}
+    beside = {problem.index[c] for c in problem.scenario.beside if c in problem.index}
     for cell in sorted(allowed):
         home = problem.homes[cell]
         for in_port in range(4) if home is not None else ():
@@ -168,6 +169,9 @@ def _options(
                     continue
                 frame = corner_frame(problem, cell, in_port, out_port)
                 for drive in _standing(problem, system, home, frame):
+                    forbidden = _forbidden(problem, system.on(home), drive, frame)
+                    if not forbidden.isdisjoint(beside):
+                        continue
                     claimed = drive.claimed(frame)
                     costs = (
                         _drive_cost(problem, system, t, drive, frame if vents else None)
@@ -180,7 +184,7 @@ def _options(
                         drive.name,
                         tuple(costs),
                         frozenset(tokens.setdefault(c, len(tokens)) for c in claimed),
-                        _forbidden(problem, system.on(home), drive, frame),
+                        forbidden,
                     )
 
 

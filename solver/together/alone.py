@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from models.outcome import Feasible, Infeasible, Reason, Undecided, Verdict
 from models.scenario import Scenario, Term
@@ -45,7 +45,7 @@ class Asked:
         reserve = untouched(others)
         for other in others:
             reserve |= must_have(other)
-        return reserve
+        return replace(reserve, beside=frozenset())
 
 
 def solve_alone(asked: Asked, deadline: float) -> list[Verdict] | Apart:
