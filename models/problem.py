@@ -22,12 +22,14 @@ class Digging:
         """Whether a cell may be dug: close enough behind a surface, and behind no mark `=`."""
         cached = self._known.get(cell)
         if cached is None:
-            cached = self._known[cell] = (
-                cell not in self.scenario.taken
-                and self._reached(cell)
-                and not self._untouched(cell)
-            )
+            cached = self._known[cell] = cell not in self.scenario.quiet and self.allows_air(cell)
         return cached
+
+    def allows_air(self, cell: Cell) -> bool:
+        """Whether a cell may be dug if nothing is put there."""
+        return (
+            cell not in self.scenario.taken and self._reached(cell) and not self._untouched(cell)
+        )
 
     @cached_property
     def _known(self) -> dict[Cell, bool]:

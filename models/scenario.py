@@ -88,6 +88,8 @@ class Scenario:
     """By name. Open cells (`.`) demand nothing and have none."""
     taken: frozenset[Cell] = frozenset()
     """Cells that are not to be dug, as another machine of the room has them."""
+    quiet: frozenset[Cell] = frozenset()
+    """Cells that may be dug and left free, but hold no part: beside another machine."""
     beside: frozenset[Cell] = frozenset()
     """Tape of other machines of the room: no drive may stand where it would disturb it."""
 

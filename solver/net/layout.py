@@ -61,7 +61,7 @@ def level_of(problem: Problem, cell: Cell) -> int:
 
 def _may_vent(problem: Problem, system: System, cell: Cell) -> bool:
     """A vent that would be deeper than the machine itself is left as ground."""
-    if not problem.digging.allows(cell):
+    if not problem.digging.allows_air(cell):
         return False
     return bool(system.surfaces) or level_of(problem, cell) <= system.depth
 

@@ -116,7 +116,7 @@ def dug_for(
 ) -> set[Cell]:
     """What is dug for parts, for air and for the vents of drives."""
     vents = {c for drive in drives for c in map(drive.frame.cell, drive.design.vents)}
-    return {*parts, *air, *(c for c in vents if problem.digging.allows(c))}
+    return {*parts, *air, *(c for c in vents if problem.digging.allows_air(c))}
 
 
 def depth_of_cells(problem: Problem, dug: Set[Cell]) -> int:

@@ -286,7 +286,7 @@ def _drive_cost(
         return len(drive.parts) - system.corner_saves
     if term == "dug":
         deep = [vent for vent in drive.vents if -vent[2] <= system.depth and frame is not None]
-        vents = [c for c in map(frame.cell, deep) if problem.digging.allows(c)] if frame else []
+        vents = [c for c in map(frame.cell, deep) if problem.digging.allows_air(c)] if frame else []
         return len(drive.parts) + len(drive.air) - system.corner_saves + len(vents)
     return int(term == "corners")
 

@@ -28,7 +28,7 @@ def must_have(scenario: Scenario) -> Reserve:
     dug = {c for f in _columns(scenario, problem) for c in WORLD.column.claimed(f)}
     for _, frame in _corners(scenario, problem):
         dug |= frozenset.intersection(*(drive.claimed(frame) for drive in drives))
-    return Reserve(frozenset(dug), scenario.required(), scenario.required())
+    return Reserve(frozenset(dug), scenario.required(), beside=scenario.required())
 
 
 def will_have(scenario: Scenario) -> Reserve:
@@ -42,7 +42,7 @@ def will_have(scenario: Scenario) -> Reserve:
     for home, frame in _corners(scenario, problem):
         drives = WORLD.drives if system.world else system.on(home).drives
         dug |= drives[0].claimed(frame)
-    return Reserve(frozenset(dug), scenario.required(), scenario.required())
+    return Reserve(frozenset(dug), scenario.required(), beside=scenario.required())
 
 
 def _columns(scenario: Scenario, problem: Problem) -> Iterator[Frame]:

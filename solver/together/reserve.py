@@ -19,12 +19,19 @@ class Reserve:
     """Behind the surfaces: not to be dug."""
     tape: frozenset[Cell] = frozenset()
     """On the surfaces: no tape and no button."""
+    quiet: frozenset[Cell] = frozenset()
+    """Behind the surfaces: no part, but it may be dug."""
     beside: frozenset[Cell] = frozenset()
     """Tape that no drive may disturb, as far as clearances were measured. What was measured is
     tape on the drive's own line, so nothing is proven with it."""
 
     def __or__(self, other: Reserve) -> Reserve:
-        return Reserve(self.dug | other.dug, self.tape | other.tape, self.beside | other.beside)
+        return Reserve(
+            self.dug | other.dug,
+            self.tape | other.tape,
+            self.quiet | other.quiet,
+            self.beside | other.beside,
+        )
 
 
 def reserve_machine(machine: Machine) -> Reserve:
@@ -32,7 +39,7 @@ def reserve_machine(machine: Machine) -> Reserve:
     own = {p.at for p in machine.parts if p.kind != "cover"} | machine.dug_cells
     hung = {step(p.at, p.face) for p in machine.parts if p.kind == "button" and p.face}
     tape = frozenset(machine.tape)
-    return Reserve(frozenset(own), tape | hung, tape)
+    return Reserve(frozenset(own), tape | hung, beside=tape)
 
 
 def without(scenario: Scenario, reserve: Reserve) -> Scenario | None:
@@ -40,8 +47,13 @@ def without(scenario: Scenario, reserve: Reserve) -> Scenario | None:
     if scenario.required() & reserve.tape:
         return None
     surfaces = {name: _marked(s, reserve.tape) for name, s in scenario.surfaces.items()}
-    taken, beside = scenario.taken | reserve.dug, scenario.beside | reserve.beside
-    return replace(scenario, surfaces=surfaces, taken=taken, beside=beside)
+    return replace(
+        scenario,
+        surfaces=surfaces,
+        taken=scenario.taken | reserve.dug,
+        quiet=scenario.quiet | reserve.quiet,
+        beside=scenario.beside | reserve.beside,
+    )
 
 
 def untouched(scenarios: Iterable[Scenario]) -> Reserve:

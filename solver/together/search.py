@@ -180,7 +180,7 @@ class _Search:
             taken |= reserve_machine(machine)
         near = around(taken.dug, attempt.halo) - will_have(self.scenarios[k]).dug
         quiet = untouched([*self.scenarios[:k], *self.scenarios[k + 1 :]])
-        return quiet | taken | Reserve(near)
+        return quiet | taken | Reserve(quiet=near)
 
     def _judged(self, found: Sequence[Feasible | None]) -> Joined | str:
         """The machines as one, if they go together."""
