@@ -10,6 +10,7 @@ import pytest
 
 from solver.pipeline import solve_scenario
 from solver.read_scenario import read_scenario
+from tests.campaign_counter import judge as judge_both_ways
 from tests.campaign_rooms import judge_room
 from tests.campaign_routes import judge_route
 from tests.campaign_symmetry import judge_symmetry
@@ -81,3 +82,10 @@ def test_rooms_that_once_went_wrong(path):
     outcome = solve_scenario(scenario, budget_s=60)
     if outcome.found is not None:
         assert machine_faults(outcome.found.machine, scenario) == []
+
+
+def test_loops_that_run_both_ways():
+    seen: Counter[str] = Counter()
+    for name, one_button in (("5/3", False), ("5/2", True)):
+        assert judge_both_ways(name, seen, 60, one_button) == [], name
+    assert seen == {"machine on a ceiling": 1, "machine on a floor": 1}

@@ -17,7 +17,6 @@ from solver.counter.alternate import Port, alternator
 from solver.counter.layout import (
     LEAST_DEPTH,
     WAYS,
-    Corner,
     Goal,
     Layout,
     Way,
@@ -76,7 +75,8 @@ class _Search:
         for turn in count():
             tape = next(more, None)
             if tape is not None:
-                self.say(f"a loop of {len(tape)} cells")
+                if not known or len(known[-1]) != len(tape):
+                    self.say(f"loops of {len(tape)} cells")
                 known.append(tape)
             if not known:
                 return self._none(rings.none)
@@ -169,21 +169,25 @@ def lead_up(
         pairs = zip(WAYS, buttons, strict=True)
         starts = {way: layout.trigger(cover, way, rng) for way, cover in pairs}
     ends = [Goal(port.way, cell, ()) for port in ports for cell in port.way_in]
+    parity = {way: rng.randrange(2) for way in WAYS}
     goals: list[Goal] = []
     for corner in rng.sample(layout.corners, len(layout.corners)):
-        goals.append(_wired(layout, corner, (*ends, *goals), rng))
+        wirings = (
+            goal
+            for goal in layout.wired(corner, rng)
+            if _parity(goal, starts[goal.way]) in (None, parity[goal.way])
+            and layout.roomy((goal, *ends, *goals))
+        )
+        goal = next(wirings, None)
+        if goal is None:
+            raise NoLeadsError(
+                f"no lead reaches {corner.unit}, the corner at {corner.frame.origin}"
+            )
+        goals.append(goal)
     for way in WAYS:
         mine = [goal for goal in goals if goal.way == way]
         back = [port for port in ports if port.way == way]
         _fan(layout, starts, way, mine, back, rng, deadline)
-
-
-def _wired(layout: Layout, corner: Corner, others: Sequence[Goal], rng: Random) -> Goal:
-    """Give a drive a wiring that walls in no lead's end. Raises NoLeadsError."""
-    for goal in layout.wired(corner, rng):
-        if layout.roomy((goal, *others)):
-            return goal
-    raise NoLeadsError(f"no lead reaches {corner.unit}, the corner at {corner.frame.origin}")
 
 
 def _fan(
@@ -244,6 +248,11 @@ def _report(leads: Leads, port: Port, press: int, unit: str) -> bool:
         leads.lay(port.buffer, port.heading, ticks, unit)
         for ticks in range(least, least + 2 * LONGER, 2)
     )
+
+
+def _parity(goal: Goal, start: Cell) -> int | None:
+    """Whether leads must have an odd length for that goal to be in time; None: either will do."""
+    return (distance(goal.cell, start) - goal.late[0]) % 2 if len(goal.late) == 1 else None
 
 
 def _length(goal: Goal, start: Cell, length: int) -> int | None:

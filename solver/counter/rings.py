@@ -7,7 +7,7 @@ their wirings have in common. What that lets pass is judged by laying it out and
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from models.catalogue import Design
@@ -70,20 +70,20 @@ def _search(problem: Problem, system: System, seed: int) -> RouteSearch:
 
 def pair(surface: SurfaceName, rules: Rules) -> Design:
     """What stands at a corner for both ways, whichever wirings are chosen."""
-    one, *others = (entry.design for entry in led_drives(surface, rules))
-    common = [p for p in one.parts if all(p.at in _cells(other) for other in others)]
+    designs = [entry.design for entry in led_drives(surface, rules)]
+    parts = frozenset.intersection(*(frozenset(design.parts) for design in designs))
+    cells = frozenset.intersection(*(frozenset(p.at for p in d.parts) for d in designs))
+    common = sorted(parts, key=lambda part: part.at)
+    # Cells that each wiring fills with something else are taken too.
+    air = sorted({*HEADS, *(cells - {part.at for part in parts})})
     return Design(
         "a drive each way",
         "drive",
-        one.up,
+        designs[0].up,
         (*common, *map(_mirrored, common)),
-        (*HEADS, *map(_across, HEADS)),
+        (*air, *map(_across, air)),
         system="both ways",
     )
-
-
-def _cells(design: Design) -> Sequence[Cell]:
-    return [part.at for part in design.parts]
 
 
 def _across(cell: Cell) -> Cell:

@@ -60,8 +60,9 @@ def add_trigger(
         for unit in kind:
             before = tried
             near = islice(places(site, unit), LOOKED_AT)
-            slow = (place for place in near if _slow_enough(unit, place, times))
-            for place in islice(slow, PLACES):
+            slow = [place for place in near if _slow_enough(unit, place, times)]
+            # Pulses under way in long leads multiply what a proof has to look at.
+            for place in sorted(slow, key=lambda place: len(place.parts))[:PLACES]:
                 if time.monotonic() > deadline:
                     return NotAdded(f"the time given ran out; {why}", tried)
                 tried += 1

@@ -86,12 +86,12 @@ def prove_hold_off(machine: Machine, cases: Iterable[Case], button: int = 0) -> 
     """
     ignored = rest = calm = situations = 0
     for case in cases:
-        every = AnyPresses(machine, case, button)
-        if wrong := every.fault():
-            return Proof(False, f"{case}: {wrong}")
         found = _Presser(Simulation(machine, case), button).trial()
         if isinstance(found, str):
             return Proof(False, f"{case}: {found}")
+        every = AnyPresses(machine, case, button)
+        if wrong := every.fault():
+            return Proof(False, f"{case}: {wrong}")
         rest, ignored = max(rest, found[0]), max(ignored, found[1])
         calm = max(calm, every.calm)
         situations = max(situations, len(every.known))
