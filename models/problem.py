@@ -27,9 +27,7 @@ class Digging:
 
     def allows_air(self, cell: Cell) -> bool:
         """Whether a cell may be dug if nothing is put there."""
-        return (
-            cell not in self.scenario.taken and self._reached(cell) and not self._untouched(cell)
-        )
+        return cell not in self.scenario.taken and self._reached(cell) and not self._untouched(cell)
 
     @cached_property
     def _known(self) -> dict[Cell, bool]:
