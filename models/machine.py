@@ -36,6 +36,9 @@ class Machine:
     cell is on another surface, not beside this one.
     """
 
+    swings: bool = False
+    """Whether every second press moves the tape back by a cell."""
+
     @cached_property
     def spans(self) -> tuple[range, ...]:
         """Where each loop stands in `tape`."""

@@ -20,6 +20,8 @@ MORE = "more_loops"
 """Key of the second and further loops; readers of the form for one loop pass over it."""
 COVERED = "covered"
 """Key of the places in the tape from which it goes on beneath covers, over an outer edge."""
+SWINGS = "swings"
+"""Key that says whether every second press moves the tape back."""
 MAX_BYTES = 8_000_000
 """Some 80,000 parts. Python takes about 25 times as much memory to hold what it reads."""
 MAX_COORDINATE = 4096
@@ -44,6 +46,8 @@ def write_machine(machine: Machine) -> str:
         head[MORE] = more
     if machine.covered:
         head[COVERED] = list(machine.covered)
+    if machine.swings:
+        head[SWINGS] = True
     lines = [f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in head.items()]
     parts = ",\n    ".join(json.dumps(_part_dict(part)) for part in machine.parts)
     dug = ",\n    ".join(json.dumps({"min": list(b.low), "max": list(b.high)}) for b in machine.dug)
@@ -133,6 +137,9 @@ class _Reader:
         if sum(box.volume() for box in dug if box) > MAX_DUG:
             self.fault("dug", "too many cells", None, f"At most {MAX_DUG}.")
         covered = self.covered(content, len(tape))
+        swings = content.get(SWINGS, False)
+        if not isinstance(swings, bool):
+            self.fault(SWINGS, "must be true or false", swings, "Leave it out, or write true.")
         if self.faults or room is None:
             return None
         return Machine(
@@ -144,6 +151,7 @@ class _Reader:
             tuple(b for b in dug if b),
             loops=loops,
             covered=covered,
+            swings=swings is True,
         )
 
     def covered(self, content: dict[str, object], length: int) -> tuple[int, ...]:

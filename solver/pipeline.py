@@ -254,7 +254,8 @@ class SimulationReport:
         """Lines for the terminal."""
         notes = [f"note: {tell_fault(fault)}" for fault in self.static]
         verdict = "The machine works." if self.ok else "The machine does not work."
-        return [*notes, *tell_presses(self.presses), verdict]
+        told = tell_presses(self.presses, swings=self.machine.swings)
+        return [*notes, *told, verdict]
 
     def as_json(self) -> dict[str, object]:
         """The object that `--json` prints."""

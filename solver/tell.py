@@ -74,15 +74,16 @@ def _reason(reason: Reason) -> str:
     return f"  - {place}{reason.text}"
 
 
-def tell_presses(presses: Mapping[Case, list[PressReport]]) -> list[str]:
+def tell_presses(presses: Mapping[Case, list[PressReport]], *, swings: bool = False) -> list[str]:
     """Each press in each case; presses of one kind in a row share a line."""
+    where = "one cell on, or back where it was," if swings else "one cell on"
     lines = []
     for case, reports in presses.items():
         for first, last, report in _runs(reports):
             name = f"press {first}" if first == last else f"presses {first} to {last}"
             if report.ok:
                 lines.append(
-                    f"{case}: {name}: every block one cell on and flush, "
+                    f"{case}: {name}: every block {where} and flush, "
                     f"at rest after {report.half_ticks} half-ticks"
                 )
             else:

@@ -437,6 +437,15 @@ def test_a_swing_is_told_of_in_its_plan(tmp_path):
     assert "THERE AND BACK" in text
     assert f"Never press sooner than {told['interval']:g} ticks" in text
     assert not (out / "back.json").exists()
+    for call in (("simulate", out / "machine.json", "--presses", 4), ("check", out / "machine.json")):
+        again = ringwright(*call)
+        assert again.returncode == 0, again.stdout
+    made = json.loads((out / "machine.json").read_text())
+    assert made["swings"] is True
+    for value, status in ((False, 3), ("yes", 2)):
+        (out / "other.json").write_text(json.dumps({**made, "swings": value}))
+        done = ringwright("simulate", out / "other.json", "--presses", 2)
+        assert done.returncode == status
 
 
 def test_one_button_is_for_floors():

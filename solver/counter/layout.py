@@ -177,6 +177,7 @@ class Layout(Site):
             self.tape if way > 0 else self.tape[::-1],
             (*parts, *covers),
             tuple(boxes(sorted(dug))),
+            swings=sum(part.kind == "button" for part in parts) == 1,
         )
 
 

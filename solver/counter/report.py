@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
 from html import escape
 from pathlib import Path
 
 from models.counter import Countered, NoCounter, TwoWays
 from models.fault import InputError
-from models.machine import Machine
-from models.plan import BuildPlan
 from solver.built import NAMES as OF_ONE
 from solver.built import write_built
 from solver.counter.counter import Say, counter_machine
@@ -54,8 +52,7 @@ class CounterReport:
                     + (
                         " back.json is the same machine seen from the other button."
                         if found.back
-                        else " `ringwright simulate` looks for a cell onward at each press, and "
-                        "finds every second one back."
+                        else ""
                     ),
                     "Caution: while the tape is sunk its surface is open. Keep everyone off until "
                     "it is flush again; local codes and licensed practice come first.",
@@ -92,22 +89,10 @@ class CounterReport:
             return []
         forth, back = self.result.forth, self.result.back
         if back is None:
-            plan, told = _swinging(self.result.proof), _chapter(self.result.proof)
-            return write_built((forth,), out_dir, OF_ONE, force, plan, [told])
+            proof = self.result.proof
+            plan_of = partial(build_plan, interval_half_ticks=proof.interval_half_ticks)
+            return write_built((forth,), out_dir, OF_ONE, force, plan_of, [_chapter(proof)])
         return write_built((forth, back), out_dir, NAMES, force)
-
-
-def _swinging(proof: TwoWays) -> Callable[[Machine], BuildPlan]:
-    """The plan of a machine whose presses go forth and back by turns."""
-
-    def plan_of(machine: Machine) -> BuildPlan:
-        plan = build_plan(machine, margins=False)
-        if plan.timing is None:
-            return plan
-        times = replace(plan.timing, interval_half_ticks=proof.interval_half_ticks)
-        return replace(plan, timing=times)
-
-    return plan_of
 
 
 def _chapter(proof: TwoWays) -> Chapter:
@@ -119,7 +104,6 @@ def _chapter(proof: TwoWays) -> Chapter:
         "plan shows them; which of the two is lit then decides which way comes first.",
         f"Never press sooner than {proof.interval_half_ticks / 2:g} ticks after the last press; at "
         f"rest after {proof.rest_half_ticks / 2:g}.",
-        "How far delays may be off was not looked at.",
     )
     html = f"<p>{escape(' '.join(lines))}</p>"
     return Chapter("there-and-back", "There and back", lines, html)

@@ -112,10 +112,12 @@ def _full_turn(simulation: Simulation, press: int | None) -> bool:
     following = {cell: before[machine.following[i]] for i, cell in enumerate(before)}
     if len(simulation.buttons) < machine.triggers:
         return False
-    for _ in before:
+    home = before
+    for number in range(len(home)):
         simulation.press_all(press)
         rested = simulation.run_to_rest(REST)
-        expected = [following[cell] for cell in before]
+        back = machine.swings and number % 2
+        expected = home if back else [following[cell] for cell in before]
         if not rested or simulation.faults or simulation.block_at != expected:
             return False
         if simulation.state() in states:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 from models.geometry import Cell, sub
 from models.machine import Machine
@@ -13,15 +14,17 @@ from solver.plan.layers import Homes, layers_of
 from solver.plan.watch import crushing, movers, openings, timing, watch_press
 
 
-def build_plan(machine: Machine, *, margins: bool = True) -> BuildPlan:
+def build_plan(machine: Machine, *, interval_half_ticks: int | None = None) -> BuildPlan:
     """Everything that the sheets and the page show of a machine.
 
-    `margins`: whether to look how far delays may be off, by presses that all do the same.
+    `interval_half_ticks`: from which interval on presses are right, if that was proven otherwise.
     """
     homes = Homes(machine)
     layers = layers_of(machine, homes)
     trace = watch_press(machine)
     times = timing(machine)
+    if times is not None and interval_half_ticks is not None:
+        times = replace(times, interval_half_ticks=interval_half_ticks)
     numbers = Counter(piece.kind for layer in layers for piece in layer.pieces)
     return BuildPlan(
         machine=machine,
@@ -37,7 +40,7 @@ def build_plan(machine: Machine, *, margins: bool = True) -> BuildPlan:
         openings=openings(machine, trace),
         movers=movers(machine, trace),
         crushing=crushing(machine, trace),
-        margins=find_margins(machine, times) if times and margins else None,
+        margins=find_margins(machine, times) if times else None,
     )
 
 

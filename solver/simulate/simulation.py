@@ -261,6 +261,8 @@ class Simulation:
         """
         cells, spans = self.machine.tape, self.machine.spans
         turns = presses if len(presses) == len(spans) else presses * len(spans)
+        if self.machine.swings:
+            turns = tuple(count % 2 for count in turns)
         wrong = []
         for span, count in zip(spans, turns, strict=True):
             for block in span:
