@@ -316,7 +316,7 @@ def test_presses_are_right_from_the_stated_interval_on_and_wrong_before(built):
         (hall(9, 7, surface="north"), "single floor or ceiling"),
         (hall(9, 7, depth=4), "4 cells deep"),
         (hall(5, 5), "room for two drives"),
-        (hall(15, 7), "room for two drives"),
+        (hall(15, 7), "no edge of 15 cells"),
         (hall(7, 7, press=5), "5 ticks is over before"),
     ],
 )
@@ -437,7 +437,10 @@ def test_a_swing_is_told_of_in_its_plan(tmp_path):
     assert "THERE AND BACK" in text
     assert f"Never press sooner than {told['interval']:g} ticks" in text
     assert not (out / "back.json").exists()
-    for call in (("simulate", out / "machine.json", "--presses", 4), ("check", out / "machine.json")):
+    for call in (
+        ("simulate", out / "machine.json", "--presses", 4),
+        ("check", out / "machine.json"),
+    ):
         again = ringwright(*call)
         assert again.returncode == 0, again.stdout
     made = json.loads((out / "machine.json").read_text())

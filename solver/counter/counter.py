@@ -16,6 +16,7 @@ from solver.check import check_against, check_machine
 from solver.counter.alternate import Port, alternator
 from solver.counter.layout import (
     LEAST_DEPTH,
+    SURFACES,
     WAYS,
     Goal,
     Layout,
@@ -25,6 +26,9 @@ from solver.counter.layout import (
 )
 from solver.counter.prove import prove_two_ways
 from solver.counter.rings import Rings
+from solver.explain.drawn import drawn_order
+from solver.flatten import flatten
+from solver.net.lift_lines import edges_of
 from solver.trigger.leads import Leads, NoLeadsError, distance
 from solver.trigger.site import NoRoomError
 
@@ -93,7 +97,9 @@ class _Search:
     def _none(self, proof: str) -> NoCounter:
         if not proof:
             return NoCounter("no loop was found in the time given", "Give it more time.", 0)
-        why = f"no loop that keeps the scenario has room for two drives a corner: {proof}"
+        why = _drawn_fault(self.scenario) or (
+            f"no loop that keeps the scenario has room for two drives a corner: {proof}"
+        )
         remedy = "Edges of 6 to 13 cells, and ground to dig all round, help."
         return NoCounter(why, remedy, 0, proven=True)
 
@@ -134,7 +140,7 @@ class _Search:
 def _beyond(scenario: Scenario, one_button: bool) -> tuple[str, str] | None:
     """What this way of building does not do, and what to change."""
     names = list(scenario.surfaces)
-    if len(names) > 1 or names[0] not in LEAST_DEPTH:
+    if len(names) > 1 or names[0] not in SURFACES:
         return (
             "there and back is built on a single floor or ceiling only",
             "Give the floor or the ceiling alone.",
@@ -144,7 +150,7 @@ def _beyond(scenario: Scenario, one_button: bool) -> tuple[str, str] | None:
             "one button for both ways is built on floors only: its wires stand on things",
             "Leave out --one-button, or give the floor.",
         )
-    least, depth = LEAST_DEPTH[names[0]], scenario.surfaces[names[0]].depth
+    least, depth = LEAST_DEPTH, scenario.surfaces[names[0]].depth
     if depth < least:
         return (
             f"the {names[0]} may be dug {depth} cells deep, and leads lie {least} deep at least",
@@ -156,6 +162,22 @@ def _beyond(scenario: Scenario, one_button: bool) -> tuple[str, str] | None:
             "Take a button that is pressed for 8 ticks or more.",
         )
     return None
+
+
+def _drawn_fault(scenario: Scenario) -> str:
+    """What is wrong with the edges of a drawn loop, if they are what is wrong."""
+    problem = flatten(scenario)
+    order = drawn_order(problem, scenario.required()) if scenario.loop.shape == "exact" else None
+    if not order:
+        return ""
+    most = scenario.rules.push_limit + 1
+    for edge in edges_of([problem.graph.cells[i] for i in order]):
+        if len(edge) > most:
+            return (
+                f"rams move no edge of {len(edge)} cells, but {most} at most: the one from "
+                f"{edge[0]} to {edge[-1]}"
+            )
+    return ""
 
 
 def lead_up(

@@ -7,7 +7,7 @@ Such drives are made of sensors and a block, so they stand on floors and ceiling
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from random import Random
 from typing import Literal
@@ -28,14 +28,13 @@ from solver.net.catalogue import Entry, load_entries
 from solver.net.lift_lines import LiftLine, deep_line, over_line
 from solver.trigger.site import NoRoomError, Site
 
-LEAST_DEPTH: Mapping[str, int] = {"floor": 5, "ceiling": 5}
+SURFACES: tuple[SurfaceName, ...] = ("floor", "ceiling")
+LEAST_DEPTH = 5
 """Cells behind the surface that lifts, their line and leads need at least."""
 STEM_FROM = 3
 """Cells behind the surface at which the row of sensors under a trigger begins."""
 STEM_TO = 6
 """Where it ends if the ground is deep enough: below the line of the floor."""
-
-
 ROOM = 60
 """Free cells that a lead can come from, or it is walled in."""
 Way = Literal["forth", "back"]
