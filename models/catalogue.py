@@ -16,6 +16,10 @@ from typing import Literal
 from models.geometry import FACES, OPPOSITE, Cell, Face, Frame, step
 from models.parts import Part
 
+LED_AFTER = (2, 4)
+"""Half-ticks from the lifts of a corner until the last sensor of a lead to its drive is on: a led
+drive bears either.
+"""
 Role = Literal["drive", "column", "trigger", "fold"]
 
 
@@ -64,17 +68,7 @@ class Design:
 
     def place(self, frame: Frame, unit: str) -> list[Part]:
         """The parts of the unit in the world."""
-        return [
-            Part(
-                part.kind,
-                frame.cell(part.at),
-                frame.face(part.face) if part.face else None,
-                part.delay,
-                part.press,
-                unit,
-            )
-            for part in self.parts
-        ]
+        return [part.placed(frame, unit) for part in self.parts]
 
     def claimed(self, frame: Frame) -> frozenset[Cell]:
         """Every world cell that the unit fills or keeps free."""

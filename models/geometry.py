@@ -98,6 +98,15 @@ class Frame(NamedTuple):
         return FACE_OF[sub(self.cell(VECTOR[local]), self.origin)]
 
 
+LEVEL_FRAMES: tuple[Frame, ...] = tuple(
+    Frame((0, 0, 0), VECTOR[x], VECTOR[y], (0, 0, 1))
+    for x in HORIZONTAL
+    for y in HORIZONTAL
+    if x[1] != y[1]
+)
+"""The eight ways to lay something level down, z up."""
+
+
 class Box(NamedTuple):
     """All cells from `low` to `high`, both corners counted."""
 

@@ -65,6 +65,12 @@ class Machine:
         )
 
     @property
+    def cases(self) -> tuple[Case, ...]:
+        """The worlds it must work in, the plainest first: all four, unless its rules fix one."""
+        fixed = self.rules.overhead_pickup
+        return tuple(c for c in ALL_CASES if fixed is None or c.overhead == fixed)
+
+    @property
     def placed(self) -> int:
         """Parts to be placed, tape blocks counted, covers not (they stand already)."""
         return sum(part.kind != "cover" for part in self.parts) + len(self.tape)

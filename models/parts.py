@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple, get_args
 
-from models.geometry import Cell, Face
+from models.geometry import Cell, Face, Frame
 
 Kind = Literal[
     "block",
@@ -42,3 +42,8 @@ class Part(NamedTuple):
     """Buttons only, in ticks."""
     unit: str = ""
     """Which unit of the machine the part belongs to; only for people."""
+
+    def placed(self, frame: Frame, unit: str) -> Part:
+        """The part of a local design in the world."""
+        face = frame.face(self.face) if self.face else None
+        return self._replace(at=frame.cell(self.at), face=face, unit=unit)

@@ -289,7 +289,7 @@ class SimulationReport:
 
 def press_waveforms(machine: Machine) -> str:
     """One press in the plainest case as VCD text."""
-    simulation = Simulation(machine, cases_of(machine)[0], record=True)
+    simulation = Simulation(machine, machine.cases[0], record=True)
     run_presses(simulation, 1)
     return waveforms(simulation)
 
@@ -298,7 +298,7 @@ def simulate_file(path: Path, *, presses: int | None) -> SimulationReport:
     """Press the button of the machine in a file: `presses` times, by default one full turn."""
     machine = read_machine(path)
     count = presses or len(machine.tape)
-    cases = cases_of(machine)
+    cases = machine.cases
     reports = {case: run_presses(Simulation(machine, case), count) for case in cases}
     return SimulationReport(machine, reports, check_machine(machine))
 
@@ -329,9 +329,9 @@ def check_file(path: Path) -> CheckReport:
     """Check a machine drawn or built by hand."""
     machine = read_machine(path)
     faults = check_machine(machine)
-    results = prove(machine, cases_of(machine))
+    results = prove(machine, machine.cases)
     if machine.loops and not any(result.faults for result in results):
-        faults += prove_apart(machine, cases_of(machine))
+        faults += prove_apart(machine, machine.cases)
     seen: dict[tuple[str, tuple[object, ...]], MachineFault] = {}
     for result in results:
         for fault in result.faults:

@@ -14,7 +14,6 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
-from functools import partial
 from pathlib import Path
 from random import Random
 
@@ -26,7 +25,7 @@ from solver.counter.counter import counter_machine
 from solver.machine_file import write_machine
 from solver.read_scenario import parse_scenario
 from solver.simulate import Simulation
-from tests.campaign_runner import one_by_one, parser, run
+from tests.campaign_runner import run_rooms
 from tests.circuits import Experiment, compare
 
 BLOCKED = 0.03
@@ -101,12 +100,7 @@ def _against(found: Countered, scenario: Scenario, rng: Random) -> Iterator[str]
 
 
 def main() -> int:
-    made = parser(__doc__, count=40)
-    made.add_argument("--budget", type=float, default=40)
-    made.add_argument("--one-button", action="store_true")
-    options = made.parse_args()
-    settings = {"budget_s": options.budget, "one_button": options.one_button}
-    return run(partial(one_by_one, partial(judge, **settings)), options, what="rooms both ways")
+    return run_rooms(__doc__, judge, count=40, budget_s=40, what="rooms both ways")
 
 
 if __name__ == "__main__":

@@ -17,7 +17,7 @@ from pathlib import Path
 from random import Random
 
 from models.machine import Case, Machine
-from solver.plan.watch import cases, timing
+from solver.plan.watch import timing
 from solver.simulate import Simulation
 from tests.campaign_runner import one_by_one, parser, run
 from tests.shipped import SCENARIOS, shipped_machine
@@ -54,7 +54,7 @@ def press_faults(machine: Machine, rng: Random) -> Iterator[str]:
         yield "no safe interval is stated"
         return
     safe, rest = times.interval_half_ticks, times.rest_half_ticks
-    for case in cases(machine):
+    for case in machine.cases:
         for gaps in (
             (safe,) * PRESSES,
             tuple(rng.randint(safe, rest + 4) for _ in range(PRESSES)),
@@ -64,7 +64,7 @@ def press_faults(machine: Machine, rng: Random) -> Iterator[str]:
                 yield f"{case}: wrong at intervals {gaps}, {safe} is stated as safe"
         yield from _held(machine, case)
         yield from _pressed_while_pressed(machine, case)
-    if all(_works_at(machine, case, safe - 1) for case in cases(machine)):
+    if all(_works_at(machine, case, safe - 1) for case in machine.cases):
         yield f"{safe - 1} half-ticks are as good as {safe}"
 
 

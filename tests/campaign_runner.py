@@ -14,6 +14,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple, TextIO
 
@@ -65,6 +66,23 @@ def parser(description: str | None, *, count: int) -> argparse.ArgumentParser:
     made.add_argument("--log", type=Path, help="JSON lines of the cases done, to go on from")
     made.add_argument("--keep", type=Path, help="folder for what went wrong")
     return made
+
+
+def run_rooms(
+    description: str | None,
+    judge: Callable[..., Sequence[str]],
+    *,
+    count: int,
+    budget_s: float,
+    what: str,
+) -> int:
+    """A campaign over rooms with a budget each and, if asked for, one button for all."""
+    made = parser(description, count=count)
+    made.add_argument("--budget", type=float, default=budget_s)
+    made.add_argument("--one-button", action="store_true")
+    options = made.parse_args()
+    settings = {"budget_s": options.budget, "one_button": options.one_button}
+    return run(partial(one_by_one, partial(judge, **settings)), options, what=what)
 
 
 def run(

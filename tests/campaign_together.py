@@ -15,7 +15,6 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from functools import partial
 from itertools import product
 from pathlib import Path
 from random import Random
@@ -31,7 +30,7 @@ from solver.simulate import prove
 from solver.simulate.several import prove_apart
 from solver.together.join import join
 from solver.together.search import search_together
-from tests.campaign_runner import one_by_one, parser, run
+from tests.campaign_runner import run_rooms
 from tests.circuits import Experiment, compare
 from tests.rooms import machine_faults
 
@@ -123,12 +122,7 @@ def _against_proof(scenarios: Sequence[Scenario]) -> Iterator[str]:
 
 
 def main() -> int:
-    made = parser(__doc__, count=40)
-    made.add_argument("--budget", type=float, default=60)
-    made.add_argument("--one-button", action="store_true")
-    options = made.parse_args()
-    settings = {"budget_s": options.budget, "one_button": options.one_button}
-    return run(partial(one_by_one, partial(judge, **settings)), options, what="rooms of loops")
+    return run_rooms(__doc__, judge, count=40, budget_s=60, what="rooms of loops")
 
 
 if __name__ == "__main__":

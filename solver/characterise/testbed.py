@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from models.catalogue import Design
+from models.catalogue import LED_AFTER, Design
 from models.geometry import (
     FACE_OF,
     HORIZONTAL,
@@ -27,16 +27,24 @@ from models.geometry import (
 from models.machine import ALL_CASES, Case, Machine, MachineFault
 from models.parts import Part
 from models.rules import Rules
-from solver.net.lift_lines import ClashError, LiftLine, deep_line, flat_line, over_line, wall_line
+from solver.net.lift_lines import (
+    ClashError,
+    LiftLine,
+    deep_line,
+    flat_line,
+    level_line,
+    over_line,
+    wall_line,
+)
 from solver.simulate import Simulation
 
 Spot = tuple[int, int]
-LEAD_AFTER = 2
-"""Half-ticks from the lifts of a corner until the last sensor of a lead to its drive is on."""
 LINES: dict[str, Callable[[Sequence[Cell], Cell], LiftLine]] = {
     "deep": deep_line,
     "over": over_line,
     "wall": wall_line,
+    "led": level_line,
+    "led-floor": level_line,
     "flat": flat_line,
 }
 MARGIN = 6
@@ -139,7 +147,7 @@ def build(
         return add(origin, add(scale(ground.u, i), scale(ground.v, j)))
 
     tape = [world(i - low[0] + MARGIN, j - low[1] + MARGIN) for i, j in spots]
-    line = LINES[_line_of(system, ground)](tape, ground.inward)
+    line = LINES[system](tape, ground.inward)
     leads: list[Cell] = []
     vents: set[Cell] = set()
     parts, air = dict(line.parts), set(line.air)
@@ -182,12 +190,6 @@ def build(
 def _standing(designs: Mapping[Face, Design], up: Face) -> Design:
     """The drive for that way up; a led one stands any way up."""
     return next((d for d in designs.values() if d.led is not None), None) or designs[up]
-
-
-def _line_of(system: str, ground: Ground) -> str:
-    """Led drives stand beside any line."""
-    led = {"led", "led-floor"}
-    return ("deep" if ground.inward[2] > 0 else "over") if system in led else system
 
 
 def _lead(design: Design, frame: Frame) -> tuple[Part, ...]:
@@ -256,7 +258,7 @@ def judge(
     orders: Iterable[int] = (1, -1),
     press: int = PRESS,
     late: Mapping[Cell, int] | None = None,
-    afters: Iterable[int] = (LEAD_AFTER,),
+    afters: Iterable[int] = LED_AFTER[:1],
 ) -> Verdict:
     """Press until a state repeats (at most a full turn), in every case and ram order.
 
@@ -303,7 +305,7 @@ def _turn(
     return [], n, longest
 
 
-def feed(simulation: Simulation, bench: Bench, press: int, after: int = LEAD_AFTER) -> None:
+def feed(simulation: Simulation, bench: Bench, press: int, after: int = LED_AFTER[0]) -> None:
     """One press: of the button, or on the line a level, or a pulse to sink and one to rise.
 
     `after`: when leads are on, in half-ticks after the lifts; a sensor adds two to what it sees.

@@ -10,12 +10,10 @@ stand on things, so it is for floors.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import product
 from random import Random
 
-from models.geometry import HORIZONTAL, VECTOR, Cell, Frame, step, sub
+from models.geometry import LEVEL_FRAMES, Cell, Frame, step, sub
 from models.parts import Part
 from solver.counter.layout import WAYS, Layout, Way
 from solver.trigger.site import NoRoomError
@@ -90,7 +88,7 @@ def alternator(layout: Layout, cover: Cell, rng: Random) -> tuple[dict[Way, Cell
     """
     before = layout.state()
     why = NoRoomError(f"the unit of the button has no room below {cover}")
-    for axes in rng.sample(frames := list(_frames()), len(frames)):
+    for axes in rng.sample(LEVEL_FRAMES, len(LEVEL_FRAMES)):
         frame = axes._replace(origin=sub(cover, axes.cell(COVER)))
         try:
             return _put(layout, cover, frame, rng)
@@ -100,20 +98,12 @@ def alternator(layout: Layout, cover: Cell, rng: Random) -> tuple[dict[Way, Cell
     raise why
 
 
-def _frames() -> Iterator[Frame]:
-    for x, y in product(HORIZONTAL, HORIZONTAL):
-        if x[1] != y[1]:
-            yield Frame((0, 0, 0), VECTOR[x], VECTOR[y], (0, 0, 1))
-
-
 def _put(
     layout: Layout, cover: Cell, frame: Frame, rng: Random
 ) -> tuple[dict[Way, Cell], list[Port]]:
     press = layout.scenario.rules.press
     layout.put(Part("button", step(cover, "+z"), "-z", press=press, unit=UNIT))
-    for part in parts():
-        face = frame.face(part.face) if part.face else None
-        layout.put(part._replace(at=frame.cell(part.at), face=face, unit=UNIT))
+    layout.put(*(part.placed(frame, UNIT) for part in parts()))
     layout.keep(frame.cell(cell) for cell in _AIR)
     bottom = layout.bottom(rng)
     starts = {way: layout.stem(frame.cell(_FIRES[way]), bottom, UNIT) for way in WAYS}

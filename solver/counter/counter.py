@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import count, islice
 from random import Random
 
+from models.catalogue import LED_AFTER
 from models.counter import Countered, NoCounter
 from models.geometry import Cell
 from models.problem import Digging
 from models.scenario import Scenario
-from solver.characterise.testbed import LEAD_AFTER
 from solver.check import check_against, check_machine
 from solver.counter.alternate import Port, alternator
 from solver.counter.layout import (
@@ -22,13 +22,13 @@ from solver.counter.layout import (
     Layout,
     Way,
     led_drives,
-    line_delay,
 )
 from solver.counter.prove import prove_two_ways
 from solver.counter.rings import Rings
 from solver.explain.drawn import drawn_order
 from solver.flatten import flatten
 from solver.net.lift_lines import edges_of
+from solver.route.problem import edge_limits
 from solver.trigger.leads import Leads, NoLeadsError, distance
 from solver.trigger.site import NoRoomError
 
@@ -45,7 +45,7 @@ APART = 4
 """Cells between two buttons, at least."""
 SPREADS = (4, 12)
 """By how many cells a button may be farther from the middle than another and come first."""
-AHEAD = LEAD_AFTER // 2
+AHEAD = LED_AFTER[0] // 2
 """Ticks by which the lifts are ahead of the earliest drive."""
 
 
@@ -84,8 +84,8 @@ class _Search:
                 known.append(tape)
             if not known:
                 return self._none(rings.none)
-            again = [known[turn % len(known)]] if tape is not None else known
-            for ring in dict.fromkeys((*([tape] if tape is not None else []), *again)):
+            again = known if tape is None else dict.fromkeys((tape, known[turn % len(known)]))
+            for ring in again:
                 found = self._tried(ring, turn)
                 if found is not None:
                     return found
@@ -125,8 +125,8 @@ class _Search:
         except (NoRoomError, NoLeadsError) as error:
             self.why = str(error)
             return None
-        forth = layout.machine(1)
-        back = None if self.one_button else layout.machine(-1)
+        forth = layout.machine("forth")
+        back = None if self.one_button else layout.machine("back")
         if faults := check_machine(forth) or check_against(forth, self.scenario):
             self.why = faults[0].text
             return None
@@ -166,11 +166,11 @@ def _beyond(scenario: Scenario, one_button: bool) -> tuple[str, str] | None:
 
 def _drawn_fault(scenario: Scenario) -> str:
     """What is wrong with the edges of a drawn loop, if they are what is wrong."""
-    problem = flatten(scenario)
-    order = drawn_order(problem, scenario.required()) if scenario.loop.shape == "exact" else None
-    if not order:
+    if scenario.loop.shape != "exact":
         return ""
-    most = scenario.rules.push_limit + 1
+    problem = flatten(scenario)
+    order = drawn_order(problem, scenario.required()) or []
+    most = edge_limits(scenario.rules).drive_drive.most
     for edge in edges_of([problem.graph.cells[i] for i in order]):
         if len(edge) > most:
             return (
@@ -190,7 +190,7 @@ def lead_up(
     else:
         pairs = zip(WAYS, buttons, strict=True)
         starts = {way: layout.trigger(cover, way, rng) for way, cover in pairs}
-    ends = [Goal(port.way, cell, ()) for port in ports for cell in port.way_in]
+    ends = [cell for port in ports for cell in port.way_in]
     parity = {way: rng.randrange(2) for way in WAYS}
     goals: list[Goal] = []
     for corner in rng.sample(layout.corners, len(layout.corners)):
@@ -198,7 +198,7 @@ def lead_up(
             goal
             for goal in layout.wired(corner, rng)
             if _parity(goal, starts[goal.way]) in (None, parity[goal.way])
-            and layout.roomy((goal, *ends, *goals))
+            and layout.roomy((goal.cell, *ends))
         )
         goal = next(wirings, None)
         if goal is None:
@@ -206,6 +206,7 @@ def lead_up(
                 f"no lead reaches {corner.unit}, the corner at {corner.frame.origin}"
             )
         goals.append(goal)
+        ends.append(goal.cell)
     for way in WAYS:
         mine = [goal for goal in goals if goal.way == way]
         back = [port for port in ports if port.way == way]
@@ -236,17 +237,14 @@ def _fan(
     for port in ports:
         if alone.shortest(port.buffer, port.heading, start) is None:
             raise NoLeadsError(f"no lead reaches {port.buffer} from the button {way}")
-    ahead = AHEAD + line_delay(layout.surface)
+    ahead = AHEAD + layout.line_delay
     for turn in range(TRIES * LONGER):
         if time.monotonic() > deadline:
             break
         length = least + turn // TRIES
         before = layout.state()
-        wanted: list[tuple[Cell, int, bool]] = []
-        for goal in goals:
-            ticks = _length(goal, start, length)
-            if ticks is not None:
-                wanted.append((goal.cell, ticks, True))
+        lengths = ((goal.cell, _length(goal, start, length)) for goal in goals)
+        wanted = [(cell, ticks, True) for cell, ticks in lengths if ticks is not None]
         if len(wanted) < len(goals):
             continue
         for entry in _entries(layout, start, length - ahead, rng):

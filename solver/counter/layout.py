@@ -7,25 +7,25 @@ Such drives are made of sensors and a block, so they stand on floors and ceiling
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from random import Random
 from typing import Literal
 
+from models.catalogue import LED_AFTER
 from models.geometry import FACES, OPPOSITE, VECTOR, Cell, Frame, step
 from models.machine import Machine
 from models.parts import RAMS, Part
 from models.problem import Digging
 from models.rules import Rules
 from models.scenario import Scenario
-from models.surface import Surface, SurfaceName
-from solver.characterise.testbed import LEAD_AFTER, corner_frames
-from solver.design.surroundings import LED_AFTER
+from models.surface import SurfaceName
+from solver.characterise.testbed import corner_frames
 from solver.design.task import HEADS
 from solver.design.task import RAMS as DRIVE_RAMS
 from solver.net.assemble import boxes
 from solver.net.catalogue import Entry, load_entries
-from solver.net.lift_lines import LiftLine, deep_line, over_line
+from solver.net.lift_lines import level_line
 from solver.trigger.site import NoRoomError, Site
 
 SURFACES: tuple[SurfaceName, ...] = ("floor", "ceiling")
@@ -69,7 +69,7 @@ def led_drives(surface: SurfaceName, rules: Rules) -> list[Entry]:
 
 def _lateness(entry: Entry, rules: Rules) -> tuple[int, ...]:
     """By how many ticks the lead to a drive may be late. The timing is that of no lateness."""
-    late = ((after - LEAD_AFTER) // 2 for after in LED_AFTER)
+    late = ((after - LED_AFTER[0]) // 2 for after in LED_AFTER)
     return tuple(k for k in late if entry.timing["feed"] + 2 * k < rules.feed_until)
 
 
@@ -82,7 +82,9 @@ class Layout(Site):
         self.scenario, self.surface = scenario, surface
         self.behind = surface.plane.behind
         super().__init__(tape, digging.allows, lambda cell: surface.plane.level(cell) < 0)
-        line = line_of(surface, tape)
+        line = level_line(tape, VECTOR[OPPOSITE[self.behind]])
+        self.line_delay = int(line.level)
+        """Ticks from the line's wires to its lifts: below a level stands a sensor for each."""
         self.line = [step(cell, self.behind, 4) for cell in tape]
         self.keep(step(cell, self.behind) for cell in tape)
         self.put(*line.parts.values())
@@ -96,7 +98,7 @@ class Layout(Site):
         """The rams of a drive at every corner; they stand where they must."""
         for number, frame in enumerate(corner_frames(tape, VECTOR[OPPOSITE[self.behind]])):
             corner = Corner(frame, way, f"drive {way} {number + 1}")
-            self.put(*(_placed(part, corner) for part in DRIVE_RAMS))
+            self.put(*(part.placed(frame, corner.unit) for part in DRIVE_RAMS))
             self.keep(frame.cell(cell) for cell in HEADS)
             yield corner
 
@@ -106,7 +108,8 @@ class Layout(Site):
         for entry in rng.sample(self.drives, len(self.drives)):
             design = entry.design
             try:
-                self.put(*(_placed(p, corner) for p in design.parts if p.kind not in RAMS))
+                placed = design.place(corner.frame, corner.unit)
+                self.put(*(part for part in placed if part.kind not in RAMS))
                 self.keep(corner.frame.cell(cell) for cell in design.air)
             except NoRoomError:
                 self.go_back(before)
@@ -116,7 +119,7 @@ class Layout(Site):
             yield Goal(corner.way, end, _lateness(entry, self.scenario.rules))
             self.go_back(before)
 
-    def roomy(self, goals: Sequence[Goal]) -> bool:
+    def roomy(self, ends: Iterable[Cell]) -> bool:
         """Whether no lead's end is walled in: so many cells that a lead may take join it."""
         field = self.field()
         watched = field.watched()
@@ -131,7 +134,7 @@ class Layout(Site):
                 waiting += new
             return len(known) >= ROOM
 
-        return all(field.fits(goal.cell) and open_from(goal.cell) for goal in goals)
+        return all(field.fits(cell) and open_from(cell) for cell in ends)
 
     def trigger(self, cover: Cell, way: Way, rng: Random) -> Cell:
         """A button on a cover, its ram and the row of sensors behind it; the row's last cell."""
@@ -156,7 +159,7 @@ class Layout(Site):
         self.put(*(Part("sensor", cell, OPPOSITE[self.behind], unit=unit) for cell in row))
         return row[-1]
 
-    def machine(self, way: int) -> Machine:
+    def machine(self, way: Way) -> Machine:
         """All of it, seen from one way's button; no more dug than parts and what they hear need."""
         dug = {cell for cell in self.dug() if self.surface.plane.level(cell) > 0}
         on_tape = set(self.tape)
@@ -165,7 +168,7 @@ class Layout(Site):
             for c in self.surface.cells(".o#=@")
             if c not in on_tape
         ]
-        first = "trigger forth" if way > 0 else "trigger back"
+        first = f"trigger {way}"
         parts = sorted(
             self.parts.values(), key=lambda p: (p.kind != "button", p.unit != first, p.unit)
         )
@@ -173,24 +176,8 @@ class Layout(Site):
             self.scenario.title,
             self.scenario.room,
             self.scenario.rules,
-            self.tape if way > 0 else self.tape[::-1],
+            self.tape if way == "forth" else self.tape[::-1],
             (*parts, *covers),
             tuple(boxes(sorted(dug))),
             swings=sum(part.kind == "button" for part in parts) == 1,
         )
-
-
-def line_of(surface: Surface, tape: Sequence[Cell]) -> LiftLine:
-    """The lifts of a tape on a floor or ceiling, and the line that fires them."""
-    inward = VECTOR[OPPOSITE[surface.plane.behind]]
-    return deep_line(tape, inward) if surface.name == "floor" else over_line(tape, inward)
-
-
-def line_delay(surface: Surface) -> int:
-    """Ticks from the line's wires to its lifts."""
-    return 1 if surface.name == "floor" else 0
-
-
-def _placed(part: Part, corner: Corner) -> Part:
-    face = corner.frame.face(part.face) if part.face else None
-    return part._replace(at=corner.frame.cell(part.at), face=face, unit=corner.unit)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from models.catalogue import Design
+from models.catalogue import LED_AFTER, Design
 from models.geometry import FACES, Cell, Face, step
 from models.machine import ALL_CASES, Case
 from models.parts import Part
@@ -26,7 +26,6 @@ from solver.characterise.testbed import (
     mirrored,
     up_of,
 )
-from solver.design.surroundings import LED_AFTER
 from solver.design.task import HEADS, RAMS, Off
 from solver.net.lift_lines import ClashError
 

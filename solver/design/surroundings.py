@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from models.catalogue import LED_AFTER
 from models.geometry import Cell, Face
 from models.parts import Part
 from solver.design.task import PULSE, Task, drive_task
@@ -101,8 +102,6 @@ def _leaves(parity: str) -> Iterable[int]:
     return range(0 if parity != "even" else -1, -REACH - 1, -2)
 
 
-LED_AFTER = (2, 4)
-"""Half-ticks from the lifts of a corner until the last sensor of a lead to its drive is on."""
 LED_HORIZON = 24
 """Half-ticks; a led drive begins later than one that watches its lift."""
 

@@ -15,7 +15,7 @@ from models.geometry import Cell
 from models.machine import Case, Machine
 from models.margin import Delay, Margin, Margins, Sooner
 from models.plan import Timing
-from solver.plan.watch import cases, timing
+from solver.plan.watch import timing
 from solver.simulate import Simulation, distinct
 
 LIMIT = 4
@@ -77,7 +77,7 @@ class _Bench:
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        fresh = distinct(Simulation(machine, case) for case in cases(machine))
+        fresh = distinct(Simulation(machine, case) for case in machine.cases)
         self.cases = tuple(simulation.case for simulation in fresh)
         """Those that can differ."""
         self._ready = {simulation.case: simulation for simulation in fresh}
@@ -135,7 +135,7 @@ def sooner(machine: Machine, interval: int | None, worlds: Iterable[Case] = ()) 
     if interval is None:
         return None
     less = interval - 1
-    for case in worlds or cases(machine):
+    for case in worlds or machine.cases:
         simulation = Simulation(machine, case)
         simulation.run_to_rest(REST)
         simulation.press_all()

@@ -17,7 +17,6 @@ from models.parts import FULL, Kind, Part
 from models.single_fault import FaultTable, Judged, SingleFault, Stage
 from solver.check import check_machine
 from solver.faults.unchanged import Bystanders
-from solver.plan.watch import cases
 from solver.simulate import prove_case
 from solver.simulate.several import prove_alone, prove_apart
 
@@ -139,7 +138,7 @@ def judge(machine: Machine, fault: SingleFault, bystanders: Bystanders | None = 
     built = as_built(machine, fault)
     if wrong := check_machine(built):
         return Judged(fault, "static", wrong[0].code, wrong[0].text)
-    for case in bystanders.worlds(fault, built) if bystanders else cases(machine):
+    for case in bystanders.worlds(fault, built) if bystanders else machine.cases:
         result = prove_case(built, case)
         if not result.ok:
             first = result.faults[0]
@@ -166,6 +165,6 @@ def fault_table(
 
 def is_sound(machine: Machine) -> bool:
     """Whether the machine as planned is accepted: faults are only measured against that."""
-    worlds = cases(machine)
+    worlds = machine.cases
     turns = not check_machine(machine) and all(prove_case(machine, c).ok for c in worlds)
     return turns and not prove_apart(machine, worlds)

@@ -18,7 +18,6 @@ from models.single_fault import SingleFault
 from models.symptom import WHOLE, Dictionary, Entry, Observable, Sight
 from solver.faults.single import as_built, fallen, single_faults
 from solver.faults.unchanged import Bystanders
-from solver.plan.watch import cases
 from solver.simulate import Simulation, Stroke
 
 LIMIT = 600
@@ -62,7 +61,7 @@ class Watcher:
     @cached_property
     def healthy(self) -> int:
         """What is seen of the machine as planned."""
-        return self.watch(self.plan, cases(self.plan)[0])[0]
+        return self.watch(self.plan, self.plan.cases[0])[0]
 
     def looks_healthy(self, seen: int) -> bool:
         """Whether nothing that can be looked at is amiss."""

@@ -13,7 +13,6 @@ from models.geometry import FACES, VECTOR, Cell, add, step
 from models.machine import Case, Machine
 from models.parts import CONDUCTIVE, FULL, RAMS, Part
 from models.single_fault import SingleFault
-from solver.plan.watch import cases
 from solver.simulate import Simulation
 
 INERT = frozenset({"block", "cover", "insulator"})
@@ -34,7 +33,7 @@ class Bystanders:
 
     def worlds(self, fault: SingleFault, built: Machine) -> list[Case]:
         """The worlds in which the fault may make a difference: those to simulate."""
-        return [case for case in cases(self.plan) if not self.unchanged(fault, built, case)]
+        return [case for case in self.plan.cases if not self.unchanged(fault, built, case)]
 
     def unchanged(self, fault: SingleFault, built: Machine, case: Case) -> bool:
         """Whether the machine as built runs as the plan does in this world, beyond doubt."""
@@ -67,7 +66,7 @@ class Bystanders:
         for part in self.plan.parts:
             if part.kind in RAMS and part.face:
                 found |= {step(part.at, part.face), step(part.at, part.face, 2)}
-        for case in cases(self.plan):
+        for case in self.plan.cases:
             found |= _swept(self.plan, case)
         return found
 

@@ -134,6 +134,11 @@ def over_line(tape: Sequence[Cell], inward: Cell, plane: int | None = None) -> L
     return line
 
 
+def level_line(tape: Sequence[Cell], inward: Cell) -> LiftLine:
+    """The line of a floor or of a ceiling."""
+    return deep_line(tape, inward) if inward == UP else over_line(tape, inward)
+
+
 def wall_line(
     tape: Sequence[Cell], inward: Cell, plane: int | None = None, *, lenient: bool = False
 ) -> LiftLine:

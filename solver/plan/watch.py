@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from models.geometry import Cell, step
-from models.machine import ALL_CASES, Case, Machine
+from models.machine import Machine
 from models.parts import Part
 from models.plan import Happening, Mover, Opening, Piece, StageTest, Timing, Trace
 from solver.simulate import Event, Simulation, Stroke, distinct
@@ -18,21 +18,15 @@ RUNNING = 120
 """Half-ticks to watch a machine that runs by itself."""
 
 
-def cases(machine: Machine) -> tuple[Case, ...]:
-    """The worlds the machine must work in, the plainest first."""
-    fixed = machine.rules.overhead_pickup
-    return tuple(c for c in ALL_CASES if fixed is None or c.overhead == fixed)
-
-
 def watch_press(machine: Machine) -> Trace:
     """One press from rest. A machine without a button gives its idle state.
 
     One that runs by itself gives its first ticks, enough for every ram to have stroked.
     """
-    simulation = Simulation(machine, cases(machine)[0], record=True)
+    simulation = Simulation(machine, machine.cases[0], record=True)
     rests = simulation.run_to_rest(LIMIT)
     if not rests and not simulation.buttons:
-        simulation = Simulation(machine, cases(machine)[0], record=True)
+        simulation = Simulation(machine, machine.cases[0], record=True)
         for _ in range(RUNNING):
             simulation.step()
         return _trace(simulation, 0)
@@ -90,7 +84,7 @@ def timing(machine: Machine) -> Timing | None:
     half-tick by half-tick, until one goes wrong.
     """
     flush = rest = press = skew = 0
-    runs = distinct(Simulation(machine, case, record=True) for case in cases(machine))
+    runs = distinct(Simulation(machine, case, record=True) for case in machine.cases)
     for simulation in runs:
         if not simulation.buttons or not simulation.run_to_rest(LIMIT):
             return None
@@ -126,7 +120,7 @@ def _skew(simulation: Simulation) -> int:
 def rest_after_press(machine: Machine) -> int:
     """Half-ticks from a press to rest in the slowest case, for a machine that was accepted."""
     slowest = 0
-    for simulation in distinct(Simulation(machine, c, record=True) for c in cases(machine)):
+    for simulation in distinct(Simulation(machine, c, record=True) for c in machine.cases):
         took = _press_once(simulation) if simulation.run_to_rest(LIMIT) else None
         assert took is not None, "an accepted machine comes to rest"
         slowest = max(slowest, took[1])
@@ -288,14 +282,14 @@ def partial(machine: Machine, pieces: Iterable[Piece]) -> Machine:
 
 def look_test(machine: Machine) -> StageTest:
     """What rests on or extended in a half-built machine."""
-    simulation = Simulation(machine, cases(machine)[0])
+    simulation = Simulation(machine, machine.cases[0])
     simulation.run_to_rest(LIMIT)
     return _resting(simulation, StageTest("look", None, (), ()))
 
 
 def pulse_test(machine: Machine, wire: Cell) -> StageTest:
     """What moves when the wire gets one pulse of one tick."""
-    simulation = Simulation(machine, cases(machine)[0], record=True)
+    simulation = Simulation(machine, machine.cases[0], record=True)
     simulation.run_to_rest(LIMIT)
     test = _resting(simulation, StageTest("pulse", wire, (), ()))
     start = simulation.now
@@ -305,7 +299,7 @@ def pulse_test(machine: Machine, wire: Cell) -> StageTest:
 
 def press_test(machine: Machine) -> StageTest:
     """What moves when the button is pressed."""
-    simulation = Simulation(machine, cases(machine)[0], record=True)
+    simulation = Simulation(machine, machine.cases[0], record=True)
     simulation.run_to_rest(LIMIT)
     test = _resting(simulation, StageTest("press", None, (), ()))
     start = simulation.now

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, islice, permutations, product
 
-from models.machine import ALL_CASES, Machine
+from models.machine import Machine
 from models.outcome import Feasible, Infeasible, Reason, Verdict
 from models.scenario import Scenario
 from models.together import Apart, Joined, Open, Together
@@ -223,9 +223,7 @@ class _Search:
 
 def _fault(machine: Machine) -> str:
     """What is wrong with a joint machine; empty if it is accepted."""
-    fixed = machine.rules.overhead_pickup
-    cases = tuple(c for c in ALL_CASES if fixed is None or c.overhead == fixed)
     faults = check_machine(machine)
-    faults = faults or [f for result in prove(machine, cases) for f in result.faults]
-    faults = faults or prove_apart(machine, cases)
+    faults = faults or [f for result in prove(machine, machine.cases) for f in result.faults]
+    faults = faults or prove_apart(machine, machine.cases)
     return f"together: {faults[0].text}" if faults else ""

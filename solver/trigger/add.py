@@ -7,7 +7,7 @@ from collections.abc import Callable
 from itertools import islice
 from typing import Literal
 
-from models.machine import ALL_CASES, Case, Machine
+from models.machine import Machine
 from models.plan import Timing
 from models.problem import Digging
 from models.scenario import Scenario
@@ -28,12 +28,6 @@ LOOKED_AT = 12
 MISSES = 3
 """Sizes in a row without any place; larger ones will have none either."""
 Say = Callable[[str], None]
-
-
-def cases_of(machine: Machine) -> tuple[Case, ...]:
-    """The worlds that the machine must work in."""
-    fixed = machine.rules.overhead_pickup
-    return tuple(c for c in ALL_CASES if fixed is None or c.overhead == fixed)
 
 
 def add_trigger(
@@ -110,7 +104,7 @@ def judged(machine: Machine, scenario: Scenario, unit: Unit, loop: int = 0) -> P
         faults += check_against(machine, scenario)
     if faults:
         return Proof(False, faults[0].text)
-    cases = cases_of(machine)
+    cases = machine.cases
     if unit.entry is None:
         return prove_clock(machine, cases, half_period(machine, unit))
     usual = next((r for r in prove(machine, cases) if not r.ok), None)

@@ -16,7 +16,19 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import islice, product
 
-from models.geometry import FACES, HORIZONTAL, OPPOSITE, VECTOR, Cell, Face, Frame, add, step, sub
+from models.geometry import (
+    FACES,
+    HORIZONTAL,
+    LEVEL_FRAMES,
+    OPPOSITE,
+    VECTOR,
+    Cell,
+    Face,
+    Frame,
+    add,
+    step,
+    sub,
+)
 from models.machine import Machine
 from models.parts import CONDUCTIVE, FULL, RAMS, Part
 from models.problem import Digging
@@ -282,16 +294,11 @@ def _stands(site: Site, unit: Unit) -> Iterator[tuple[Frame, _Stand]]:
     reach = LONGEST_WAY + 1 if unit.watch is None else FARTHEST
     away = {cell: sum(map(abs, sub(cell, site.ram.at))) for cell in site.open_ground}
     ports = [cell for cell in away if away[cell] <= reach]
-    frames = [
-        Frame((0, 0, 0), VECTOR[along], VECTOR[across], (0, 0, 1))
-        for along, across in product(HORIZONTAL, HORIZONTAL)
-        if along[1] != across[1]
-    ]
     found = []
     for port in sorted(ports, key=lambda cell: (away[cell], cell)):
         if unit.watch is not None and not any(step(port, f) in site.reached for f in FACES):
             continue
-        for turned in frames:
+        for turned in LEVEL_FRAMES:
             frame = turned._replace(origin=sub(port, turned.cell(unit.port)))
             stand = _stand(site, unit, frame)
             if stand is not None:
@@ -394,18 +401,12 @@ def _passable(site: Site, stand: _Stand, here: Cell, cell: Cell, way: _Way) -> b
 
 
 def _placed(site: Site, unit: Unit, frame: Frame, stand: _Stand, way: _Way) -> Place:
-    moved = [_moved(part, frame) for part in unit.parts]
+    moved = [part.placed(frame, "trigger") for part in unit.parts]
     line = [Part("wire", cell, unit="trigger") for cell in way.wires]
     line += [Part("block", step(cell, "-z"), unit="trigger") for cell in way.wires]
     new = [part for part in (*moved, *line) if part.at not in site.taken]
     dug = stand.all | {part.at for part in new} | way.air
     return Place(tuple(new), frozenset(dug))
-
-
-def _moved(part: Part, frame: Frame) -> Part:
-    """The part in the world; all that a unit brings belongs to the trigger."""
-    face: Face | None = None if part.face is None else frame.face(part.face)
-    return part._replace(at=frame.cell(part.at), face=face, unit="trigger")
 
 
 def build(site: Site, place: Place) -> Machine:
